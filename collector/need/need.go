@@ -1,0 +1,34 @@
+// Package need finds the programs of other people that some tests run
+// against: snmpd, promtool, a browser. It is for tests only. On a user's
+// machine a test without its program is skipped with a clear word; where the
+// environment says CI, it fails.
+package need
+
+import (
+	"os"
+	"os/exec"
+	"testing"
+)
+
+// Program returns the path of the first of the named programs that is
+// installed. Folders of system programs are searched beside PATH.
+func Program(t testing.TB, names ...string) string {
+	t.Helper()
+	for _, name := range names {
+		for _, try := range []string{name, "/usr/sbin/" + name, "/usr/local/sbin/" + name} {
+			if path, err := exec.LookPath(try); err == nil {
+				return path
+			}
+		}
+	}
+	missing(t, names[0])
+	return ""
+}
+
+func missing(t testing.TB, name string) {
+	t.Helper()
+	if os.Getenv("CI") != "" {
+		t.Fatalf("%s is not installed, and in CI this test must run", name)
+	}
+	t.Skipf("%s is not installed: this test is skipped", name)
+}
