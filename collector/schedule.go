@@ -16,6 +16,9 @@ type Schedule struct {
 	cron  cron.Schedule
 }
 
+// maxSpread bounds how late the last member of a crowd begins.
+const maxSpread = time.Minute
+
 // everyPrefix opens an interval; the rest is a Go duration.
 const everyPrefix = "@every "
 
@@ -66,21 +69,19 @@ func (s Schedule) Next(t time.Time) time.Time { return s.NextAt(t, 0) }
 // NextAt is Next for the member of a crowd that stands at fraction, 0 <=
 // fraction < 1: members of an interval are spread over the whole of it,
 // members of a cron schedule over the first tenth of the gap to the next
-// beginning, at most a minute.
+// beginning, at most maxSpread.
 func (s Schedule) NextAt(t time.Time, fraction float64) time.Time {
 	switch {
 	case s.every > 0:
 		phase := time.Duration(fraction * float64(s.every))
 		return t.Add(s.every - mod(time.Duration(t.UnixNano())-phase, s.every))
 	case s.cron != nil:
-		// A late member of the present beginning is still to come.
-		for _, from := range []time.Time{t.Add(-time.Minute), t} {
-			begin := s.cron.Next(from)
-			if at := begin.Add(s.spread(begin, fraction)); at.After(t) {
-				return at
-			}
+		// A beginning of the last minute may still have late members.
+		begin := s.cron.Next(t.Add(-maxSpread))
+		if at := begin.Add(s.spread(begin, fraction)); at.After(t) {
+			return at
 		}
-		begin := s.cron.Next(s.cron.Next(t))
+		begin = s.cron.Next(t)
 		return begin.Add(s.spread(begin, fraction))
 	}
 	return time.Time{}
@@ -88,7 +89,7 @@ func (s Schedule) NextAt(t time.Time, fraction float64) time.Time {
 
 func (s Schedule) spread(begin time.Time, fraction float64) time.Duration {
 	gap := s.cron.Next(begin).Sub(begin)
-	return time.Duration(fraction * float64(min(gap/10, time.Minute)))
+	return time.Duration(fraction * float64(min(gap/10, maxSpread)))
 }
 
 // Period returns the time between the next two beginnings after t; with a
@@ -105,9 +106,9 @@ func (s Schedule) Period(t time.Time) time.Duration {
 }
 
 func mod(a, b time.Duration) time.Duration {
-	if r := a % b; r >= 0 {
-		return r
-	} else {
-		return r + b
+	r := a % b
+	if r < 0 {
+		r += b
 	}
+	return r
 }
