@@ -59,6 +59,10 @@ type View struct {
 	Units []*UnitView // of the site, in the order of the fleet file
 	// Active tells whether an alarm is raised at the moment, for hysteresis.
 	Active func(Key) bool
+	// Severity returns the severity that the rule gave a raised alarm last,
+	// before any assignment, for hysteresis between severities; zero when the
+	// alarm is not raised. Nil: not known.
+	Severity func(Key) Severity
 }
 
 // UnitView is what is known of one unit.

@@ -21,6 +21,15 @@ func (p Point) String() string {
 	return string(p.Quantity) + "/" + p.Port
 }
 
+// MarshalText writes the word of String, so that a point can be a key in JSON.
+func (p Point) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// UnmarshalText reads the word of String.
+func (p *Point) UnmarshalText(b []byte) (err error) {
+	*p, err = ParsePoint(string(b))
+	return err
+}
+
 // ParsePoint reads what String wrote. It refuses quantities that are not in
 // the table.
 func ParsePoint(s string) (Point, error) {
