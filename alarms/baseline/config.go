@@ -1,0 +1,62 @@
+package baseline
+
+import (
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Config says what a capture must hold before it may be accepted. A point may
+// always move by three standard errors of its own noise and by one quantum;
+// the Drift and Range fields say how much more is let pass.
+type Config struct {
+	MinSamples int           // good readings each point needs; at least 3
+	MinTime    time.Duration // time from the first to the last of them; 0: any
+	MaxSamples int           // newest readings kept per point, 16 bytes each; at least MinSamples
+
+	DriftDB    float64 // allowed between first and last third, for quantities in dB and dBm
+	RangeDB    float64 // allowed between smallest and largest, same quantities
+	DriftShare float64 // as DriftDB for currents and voltages, as a share of the level
+	RangeShare float64 // as RangeDB, likewise
+}
+
+// Default returns the limits for a visit: ten polls over five minutes. The
+// repeatability of an optical monitor at constant temperature is 0.1 to 0.3
+// dB (common practice), so a drift of 0.1 dB within a capture is still the
+// monitor's; 240 readings are four kilobytes a point.
+func Default() Config {
+	return Config{
+		MinSamples: 10, MinTime: 5 * time.Minute, MaxSamples: 240,
+		DriftDB: 0.1, RangeDB: 1, DriftShare: 0.01, RangeShare: 0.05,
+	}
+}
+
+// Validate returns all faults of c, joined.
+func (c Config) Validate() error {
+	var faults []error
+	refuse := func(bad bool, format string, args ...any) {
+		if bad {
+			faults = append(faults, fmt.Errorf("baseline: "+format, args...))
+		}
+	}
+	refuse(c.MinSamples < 3, "minimum samples %d is below 3; use 3 or more, so that a drift can be told", c.MinSamples)
+	refuse(c.MaxSamples < c.MinSamples, "maximum samples %d is below the minimum %d; use the minimum or more", c.MaxSamples, c.MinSamples)
+	refuse(c.MinTime < 0, "minimum time %v is negative; use 0 or more", c.MinTime)
+	for _, l := range []struct {
+		name  string
+		value float64
+	}{{"drift in dB", c.DriftDB}, {"range in dB", c.RangeDB}, {"drift share", c.DriftShare}, {"range share", c.RangeShare}} {
+		refuse(!(l.value >= 0), "%s %v is not a size; use 0 or more", l.name, l.value)
+	}
+	return errors.Join(faults...)
+}
+
+// tolerance returns how much drift and range a point of the given unit symbol
+// may show on top of its noise.
+func (c Config) tolerance(unit string, level float64) (drift, span float64) {
+	switch unit {
+	case "dB", "dBm", "dBm/Hz":
+		return c.DriftDB, c.RangeDB
+	}
+	return c.DriftShare * abs(level), c.RangeShare * abs(level)
+}
