@@ -294,7 +294,7 @@ func (b *pointLoader) sff() codec {
 	switch b.Calibration {
 	case "", "internal":
 	case "external":
-		if c.external = field.mask == 0; c.external && c.first > field.cal {
+		if c.external = field.states == nil; c.external && c.first > field.cal {
 			b.fault(b.at+".calibration", "read the whole page", "point %s: external calibration needs octets 56 to 91", b.Quantity)
 			return nil
 		}

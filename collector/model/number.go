@@ -139,10 +139,8 @@ func (c *numberCodec) encode(q *collector.QuantityInfo, value float64, quality c
 		return nil
 	case c.noLight != nil && value <= q.Min:
 		return []Value{c.noLight.value(c.form)}
-	case c.unit.power && value <= q.Min:
-		value = math.Inf(-1) // zero power
 	}
-	raw := c.scale.invert(c.unit.raw(value))
+	raw := c.scale.invert(c.unit.raw(value, q))
 	switch {
 	case c.form == asFloat:
 		return []Value{{Kind: Float, Float: raw}}

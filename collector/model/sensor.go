@@ -45,6 +45,7 @@ const (
 	sensorMaxPrecision  = 9
 	sensorMinPrecision  = -8
 	sensorHighestFactor = 17
+	sensorDecimals      = 3 // that Encode writes
 )
 
 // sensorUnit gives the unit of each type of sensor that has one here.
@@ -120,7 +121,7 @@ func whole(v Value) (int64, bool) {
 	}
 }
 
-func (c *sensorCodec) encode(_ *collector.QuantityInfo, value float64, quality collector.Quality, sysUpTime uint32) []Value {
+func (c *sensorCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality, sysUpTime uint32) []Value {
 	row := make([]Value, sensorWidth, sensorWidth+1)
 	status, raw, precision := statusOK, int64(0), int64(0)
 	switch {
@@ -139,7 +140,11 @@ func (c *sensorCodec) encode(_ *collector.QuantityInfo, value float64, quality c
 		if c.typ != typeOther {
 			unit = c.types[c.typ]
 		}
-		raw, precision = fixedPoint(shift(unit.raw(value), 3*(sensorUnits-int(c.scale))))
+		precision = sensorDecimals
+		if c.scale < sensorUnits-2 { // a nanowatt is fine enough, and with decimals a milliwatt overflows
+			precision = 0
+		}
+		raw = fixedPoint(shift(unit.raw(value, q), 3*(sensorUnits-int(c.scale))+int(precision)))
 	}
 	for i, x := range [...]int64{raw, c.typ, c.scale, precision, int64(status)} {
 		row[i] = Value{Kind: Integer, Int: x}
@@ -148,15 +153,15 @@ func (c *sensorCodec) encode(_ *collector.QuantityInfo, value float64, quality c
 	return row
 }
 
-// fixedPoint returns x as an integer with up to three decimal places, or the
-// value that says over- or underflow.
-func fixedPoint(x float64) (raw, precision int64) {
-	switch x = math.Round(x * 1000); {
+// fixedPoint rounds x to a value of a sensor, or to the one that says over- or
+// underflow.
+func fixedPoint(x float64) int64 {
+	switch x = math.Round(x); {
 	case !(x < sensorOverflow): // NaN too
-		return sensorOverflow, 3
+		return sensorOverflow
 	case x <= -sensorOverflow:
-		return -sensorOverflow, 3
+		return -sensorOverflow
 	default:
-		return int64(x), 3
+		return int64(x)
 	}
 }

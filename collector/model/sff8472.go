@@ -21,8 +21,12 @@ type sffField struct {
 	cal    int
 	signed bool
 	unit   conversion // from counts to the quantity's own unit
-	mask   byte       // of octet 110, for states; 0: a number
-	set    outcome    // the masked bit is 1
+	states []sffState // bits of octet 110, the first set one wins; nil: a number
+}
+
+type sffState struct {
+	mask  byte
+	value float64 // state when the bit is set; none set: the first state
 }
 
 const (
@@ -38,8 +42,8 @@ var sffFields = map[collector.Quantity]sffField{
 	collector.LaserBias:            {at: 100, cal: 76, unit: conversion{linear{2, -3, 0}, false}},
 	collector.OpticalTransmitPower: {at: 102, cal: 80, unit: conversion{linear{1, -4, 0}, true}},
 	collector.OpticalReceivePower:  {at: 104, cal: sffRxPower, unit: conversion{linear{1, -4, 0}, true}},
-	collector.OpticalReceiveState:  {at: sffStatus, mask: 0x02, set: outcome{value: 1}}, // lost
-	collector.LaserState:           {at: sffStatus, mask: 0x04, set: outcome{value: 3}}, // failed
+	collector.OpticalReceiveState:  {at: sffStatus, states: []sffState{{0x02, 1}}},            // lost
+	collector.LaserState:           {at: sffStatus, states: []sffState{{0x04, 3}, {0x80, 1}}}, // failed; off (bit 7, transmitter disabled, from memory)
 }
 
 // page gives access to octets by their number in the page.
@@ -64,15 +68,8 @@ func (c *sffCodec) decode(q *collector.QuantityInfo, values []Value, _ uint32) D
 		return unavailable("the module's data is not ready")
 	}
 	f := &c.field
-	if f.mask != 0 {
-		status := p.get(f.at, 1)
-		switch {
-		case status == nil:
-			return unavailable(partial)
-		case status[0]&f.mask != 0:
-			return f.set.decoded()
-		}
-		return Decoded{}
+	if f.states != nil {
+		return f.state(p)
 	}
 	field := p.get(f.at, 2)
 	if field == nil {
@@ -89,6 +86,19 @@ func (c *sffCodec) decode(q *collector.QuantityInfo, values []Value, _ uint32) D
 		}
 	}
 	return f.unit.convert(counts, q)
+}
+
+func (f *sffField) state(p page) Decoded {
+	status := p.get(f.at, 1)
+	if status == nil {
+		return unavailable(partial)
+	}
+	for _, s := range f.states {
+		if status[0]&s.mask != 0 {
+			return Decoded{Value: s.value}
+		}
+	}
+	return Decoded{}
 }
 
 // calibrate applies slope and offset, or for receive power the polynomial
@@ -115,7 +125,7 @@ func (f *sffField) calibrate(p page, counts float64) (float64, bool) {
 
 // encode writes a page that holds this field only, with calibration constants
 // that change nothing.
-func (c *sffCodec) encode(_ *collector.QuantityInfo, value float64, quality collector.Quality, _ uint32) []Value {
+func (c *sffCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality, _ uint32) []Value {
 	if quality == collector.Broken || math.IsNaN(value) {
 		return nil
 	}
@@ -129,19 +139,30 @@ func (c *sffCodec) encode(_ *collector.QuantityInfo, value float64, quality coll
 		}
 		return nil
 	}
-	if f.mask != 0 {
-		if f.set.value == value {
-			p.get(sffStatus, 1)[0] |= f.mask
-		}
-		return []Value{{Kind: Bytes, Bytes: octets}}
+	if f.states != nil {
+		return f.encodeState(octets, p, value)
 	}
-	counts := math.Round(f.unit.raw(value))
+	counts := math.Round(f.unit.raw(value, q))
 	if f.signed {
 		counts = float64(uint16(int16(min(max(counts, math.MinInt16), math.MaxInt16))))
 	}
 	binary.BigEndian.PutUint16(p.get(f.at, 2), uint16(min(max(counts, 0), math.MaxUint16)))
 	if c.external {
 		f.neutral(p)
+	}
+	return []Value{{Kind: Bytes, Bytes: octets}}
+}
+
+func (f *sffField) encodeState(octets []byte, p page, value float64) []Value {
+	known := value == 0
+	for _, s := range f.states {
+		if s.value == value {
+			p.get(sffStatus, 1)[0] |= s.mask
+			known = true
+		}
+	}
+	if !known {
+		return nil
 	}
 	return []Value{{Kind: Bytes, Bytes: octets}}
 }

@@ -69,9 +69,12 @@ func (c conversion) convert(x float64, q *collector.QuantityInfo) Decoded {
 	return Decoded{Value: level}
 }
 
-// raw is the inverse of convert.
-func (c conversion) raw(value float64) float64 {
-	if c.power {
+// raw is the inverse of convert. A level that dark stands for is no power.
+func (c conversion) raw(value float64, q *collector.QuantityInfo) float64 {
+	switch {
+	case c.power && value <= q.Min:
+		value = 0
+	case c.power:
 		value = math.Pow(10, value/10)
 	}
 	return c.invert(value)
