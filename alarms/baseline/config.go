@@ -3,11 +3,12 @@ package baseline
 import (
 	"errors"
 	"fmt"
+	"math"
 	"time"
 )
 
 // Config says what a capture must hold before it may be accepted. A point may
-// always move by three standard errors of its own noise and by one quantum;
+// always move by four standard errors of its own noise and by one quantum;
 // the Drift and Range fields say how much more is let pass.
 type Config struct {
 	MinSamples int           // good readings each point needs; at least 3
@@ -52,11 +53,14 @@ func (c Config) Validate() error {
 }
 
 // tolerance returns how much drift and range a point of the given unit symbol
-// may show on top of its noise.
-func (c Config) tolerance(unit string, level float64) (drift, span float64) {
+// may show on top of its noise, and the coarsest step that is taken for its
+// resolution: a larger one is a jump. A power read in steps of 0.1 µW has
+// steps of 0.41 dB at -30 dBm.
+func (c Config) tolerance(unit string, level float64) (drift, span, coarsest float64) {
 	switch unit {
 	case "dB", "dBm", "dBm/Hz":
-		return c.DriftDB, c.RangeDB
+		return c.DriftDB, c.RangeDB, 0.5
 	}
-	return c.DriftShare * abs(level), c.RangeShare * abs(level)
+	level = math.Abs(level)
+	return c.DriftShare * level, c.RangeShare * level, 0.05 * level
 }

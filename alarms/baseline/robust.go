@@ -54,21 +54,25 @@ func median(sorted []float64, q float64) float64 {
 func spread(values []float64, centre, q float64) float64 {
 	off := make([]float64, len(values))
 	for i, v := range values {
-		off[i] = abs(v - centre)
+		off[i] = math.Abs(v - centre)
 	}
 	slices.Sort(off)
 	return max(madToSigma*median(off, 0), q/2, spreadFloor)
 }
 
 // thirds returns the median of the last third of values in time order minus
-// that of the first, and the standard error that noise of size sigma gives it.
-func thirds(values []float64, q, sigma float64) (drift, stderr float64) {
+// that of the first, and the standard error that noise gives it. The noise is
+// taken from steps between neighbours, which a drift or a jump leaves alone.
+func thirds(values []float64, q float64) (drift, stderr float64) {
 	k := len(values) / 3
 	if k == 0 {
 		return 0, 0
 	}
+	steps := make([]float64, len(values)-1)
+	for i := range steps {
+		steps[i] = (values[i+1] - values[i]) / math.Sqrt2
+	}
+	noise := spread(steps, 0, q)
 	first, last := slices.Sorted(slices.Values(values[:k])), slices.Sorted(slices.Values(values[len(values)-k:]))
-	return median(last, q) - median(first, q), medianCost * sigma * math.Sqrt(2/float64(k))
+	return median(last, q) - median(first, q), medianCost * noise * math.Sqrt(2/float64(k))
 }
-
-func abs(v float64) float64 { return math.Abs(v) }

@@ -3,6 +3,7 @@ package baseline
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -73,7 +74,11 @@ func judge(c *capture, u collector.Unit, accepted map[collector.Point]Level, cfg
 func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Config) PointCapture {
 	values, span := r.values()
 	sorted := slices.Sorted(slices.Values(values))
+	driftMax, rangeMax, coarsest := cfg.tolerance(info.Unit, sorted[len(sorted)/2])
 	q := quantum(sorted)
+	if q > coarsest {
+		q = 0
+	}
 	centre := median(sorted, q)
 	sigma := spread(sorted, centre, q)
 	out := PointCapture{
@@ -81,15 +86,14 @@ func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Con
 		Level: Level{Value: centre, Spread: sigma, Quantum: q, Samples: len(values)},
 	}
 	var stderr float64
-	out.Drift, stderr = thirds(values, q, sigma)
-	driftMax, rangeMax := cfg.tolerance(info.Unit, centre)
-	driftMax = max(driftMax, q, 3*stderr)
+	out.Drift, stderr = thirds(values, q)
+	driftMax = max(driftMax, q, 4*stderr)
 	rangeMax = max(rangeMax, 4*q, 8*sigma)
 	size := func(v float64) string { return fmt.Sprintf("%.*f %s", max(info.Decimals, 2), v, info.Unit) }
 	switch {
 	case Dark(p.Quantity, centre):
 		out.Reason = fmt.Sprintf("no light (%s): connect the fibre, or find out why it is dark, first", size(centre))
-	case abs(out.Drift) > driftMax:
+	case math.Abs(out.Drift) > driftMax:
 		out.Reason = fmt.Sprintf("drifts: the last third is %s off the first, %s is allowed: wait until the unit is warm and nobody touches the fibre", size(out.Drift), size(driftMax))
 	case out.Max-out.Min > rangeMax:
 		out.Reason = fmt.Sprintf("jumps between %s and %s, a span of %s is allowed: look for a loose connector, then begin anew", size(out.Min), size(out.Max), size(rangeMax))
