@@ -1,6 +1,12 @@
 package alarms
 
-import "time"
+import (
+	"crypto/sha256"
+	"encoding/base32"
+	"slices"
+	"strings"
+	"time"
+)
 
 // Key is the identity of an alarm after RFC 8632: the same key is the same
 // alarm, whatever its severity or text.
@@ -99,7 +105,8 @@ type Alarm struct {
 	Details      Details          `json:"details"`
 	Related      []Key            `json:"related,omitempty"`
 	Hold         Hold             `json:"hold,omitzero"`
-	Announced    bool             `json:"announced"` // receivers know that it is active
+	Announced    bool             `json:"announced"`                   // receivers know that it is active
+	Told         Severity         `json:"announced_severity,omitzero"` // severity that receivers were told last; zero unless Announced
 	Operator     OperatorState    `json:"operator_state"`
 	ShelfName    string           `json:"shelf,omitempty"`
 	ShelvedUntil time.Time        `json:"shelved_until,omitzero"`
@@ -111,3 +118,76 @@ type Alarm struct {
 // MaxStatusChanges is the length of the ring of status changes kept per
 // alarm; RFC 8632's default.
 const MaxStatusChanges = 32
+
+// MaxOperatorActions is the length of the ring of operator actions kept per
+// alarm.
+const MaxOperatorActions = 64
+
+// NewID returns the id of the alarm with that key: 16 letters and digits. The
+// same key has the same id for ever.
+func NewID(k Key) string {
+	sum := sha256.Sum256([]byte(k.Resource + "\x00" + k.Type + "\x00" + k.Qualifier))
+	return strings.ToLower(base32.StdEncoding.EncodeToString(sum[:10]))
+}
+
+// Clone returns a deep copy.
+func (a Alarm) Clone() Alarm {
+	a.Details = a.Details.clone()
+	a.Related = slices.Clone(a.Related)
+	a.Changes = slices.Clone(a.Changes)
+	a.Actions = slices.Clone(a.Actions)
+	return a
+}
+
+// State returns the severity of the newest status change: Cleared once the
+// alarm has cleared.
+func (a *Alarm) State() Severity {
+	if a.Cleared {
+		return Cleared
+	}
+	return a.Severity
+}
+
+// Shelved tells whether the alarm lies on a shelf.
+func (a *Alarm) Shelved() bool { return a.ShelfName != "" }
+
+func (a *Alarm) silent() bool { return a.Shelved() || a.Hold != Hold{} }
+
+// record adds a status change that corresponds to the alarm as it is now. Two
+// changes never share a time: the time is the key of the history.
+func (a *Alarm) record(t time.Time) {
+	kept := a.Changes
+	if len(kept) > 0 && !t.After(kept[0].Time) {
+		t = kept[0].Time.Add(time.Microsecond)
+	}
+	kept = kept[:min(len(kept), MaxStatusChanges-1)]
+	a.Changes = append([]StatusChange{{t, a.State(), a.Text}}, kept...)
+	a.LastChanged = t
+}
+
+// act adds an operator action that corresponds to the operator state now.
+func (a *Alarm) act(t time.Time, operator, text string) {
+	kept := a.Actions
+	if len(kept) > 0 && !t.After(kept[0].Time) {
+		t = kept[0].Time.Add(time.Microsecond)
+	}
+	kept = kept[:min(len(kept), MaxOperatorActions-1)]
+	a.Actions = append([]OperatorAction{{t, operator, a.Operator, text}}, kept...)
+}
+
+func (d Details) clone() Details {
+	d.Impacted = slices.Clone(d.Impacted)
+	d.Actions = slices.Clone(d.Actions)
+	d.Cautions = slices.Clone(d.Cautions)
+	d.Observed = clonePtr(d.Observed)
+	d.Threshold = clonePtr(d.Threshold)
+	return d
+}
+
+func clonePtr[T any](p *T) *T {
+	if p == nil {
+		return nil
+	}
+	v := *p
+	return &v
+}

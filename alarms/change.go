@@ -18,7 +18,8 @@ const (
 	Commented       ChangeKind = "commented"
 	ShelvedChange   ChangeKind = "shelved"
 	UnshelvedChange ChangeKind = "unshelved"
-	Released        ChangeKind = "released" // a hold was lifted
+	Held            ChangeKind = "held"     // from now on kept silent; never to be notified
+	Released        ChangeKind = "released" // a hold was lifted; with Notify it is the first announcement
 	Purged          ChangeKind = "purged"
 )
 

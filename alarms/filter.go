@@ -1,0 +1,153 @@
+package alarms
+
+import (
+	"strings"
+	"time"
+)
+
+// Clearance selects alarms by whether they have cleared.
+type Clearance string
+
+// Clearances; the empty one is ClearanceAny.
+const (
+	ClearanceAny        Clearance = "any"
+	ClearanceCleared    Clearance = "cleared"
+	ClearanceNotCleared Clearance = "not-cleared"
+)
+
+// Shelving selects alarms by whether they lie on a shelf.
+type Shelving string
+
+// Shelvings. The empty one leaves shelved alarms out: they have a list of
+// their own.
+const (
+	ShelvingNone Shelving = ""
+	ShelvingOnly Shelving = "only"
+	ShelvingAny  Shelving = "any"
+)
+
+// A Filter selects alarms; its criteria are ANDed. The zero Filter passes all
+// that are not shelved.
+type Filter struct {
+	Clearance     Clearance
+	ChangedBefore time.Time // last changed before that: "older than"
+	Below         Severity  // severity strictly below
+	Is            Severity
+	Above         Severity      // severity strictly above
+	Operator      OperatorState // operator state
+	OperatorName  string        // who did the newest operator action
+	Site          string
+	Resource      string // this resource and all below it
+	Type          string
+	Shelving      Shelving
+}
+
+func (f *Filter) passes(a *Alarm) bool {
+	switch f.Clearance {
+	case ClearanceCleared:
+		if !a.Cleared {
+			return false
+		}
+	case ClearanceNotCleared:
+		if a.Cleared {
+			return false
+		}
+	}
+	return (f.Shelving == ShelvingAny || a.Shelved() == (f.Shelving == ShelvingOnly)) &&
+		(f.ChangedBefore.IsZero() || a.LastChanged.Before(f.ChangedBefore)) &&
+		(f.Below == 0 || a.Severity < f.Below) && (f.Is == 0 || a.Severity == f.Is) && (f.Above == 0 || a.Severity > f.Above) &&
+		(f.Operator == "" || a.Operator == f.Operator) &&
+		(f.OperatorName == "" || len(a.Actions) > 0 && a.Actions[0].Operator == f.OperatorName) &&
+		(f.Site == "" || a.Site == f.Site) && (f.Type == "" || a.Type == f.Type) && under(a.Resource, f.Resource)
+}
+
+// under tells whether resource is top or lies below it. The parts of a
+// resource are compared whole: unit/a1 is not below unit/a.
+func under(resource, top string) bool {
+	rest, ok := strings.CutPrefix(resource, strings.TrimSuffix(top, "/"))
+	return ok && (top == "" || rest == "" || rest[0] == '/')
+}
+
+// Purge removes the alarms that pass f and returns how many. An alarm that is
+// still active comes back, as a new entry, when its rule judges it next.
+func (l *List) Purge(f Filter, now time.Time) int {
+	n := 0
+	l.change(now, nil, func(b *batch) error {
+		l.Each(f, func(a *Alarm) bool {
+			n++
+			gone := b.edit(a.Key)
+			b.emit(gone, Purged, a.Announced && !a.Shelved())
+			b.work[a.Key] = nil
+			return true
+		})
+		return nil
+	})
+	return n
+}
+
+// Compress forgets all status changes but the latest of the alarms that pass
+// f and returns how many alarms that concerned.
+func (l *List) Compress(f Filter, now time.Time) int {
+	n := 0
+	l.change(now, nil, func(b *batch) error {
+		l.Each(f, func(a *Alarm) bool {
+			if len(a.Changes) > 1 {
+				n++
+				short := b.edit(a.Key)
+				short.Changes = a.Changes[:1:1]
+			}
+			return true
+		})
+		return nil
+	})
+	return n
+}
+
+// SeverityCount counts the alarms of one severity, with the columns of the
+// summary of RFC 8632. Closed is the operator state.
+type SeverityCount struct {
+	Total               int `json:"total"`
+	Cleared             int `json:"cleared"`
+	ClearedNotClosed    int `json:"cleared_not_closed"`
+	ClearedClosed       int `json:"cleared_closed"`
+	NotCleared          int `json:"not_cleared"`
+	NotClearedNotClosed int `json:"not_cleared_not_closed"`
+	NotClearedClosed    int `json:"not_cleared_closed"`
+}
+
+// Summary counts alarms by severity, without those on shelves.
+type Summary struct {
+	Severities    map[Severity]SeverityCount `json:"severities"` // all of warning to critical
+	ShelvesActive bool                       `json:"shelves_active"`
+}
+
+// Summary counts the alarms.
+func (l *List) Summary() Summary {
+	var counts [Critical + 1]SeverityCount
+	out := Summary{Severities: map[Severity]SeverityCount{}}
+	for _, a := range l.snapshot() {
+		if a.Shelved() {
+			out.ShelvesActive = true
+		} else {
+			counts[min(a.Severity, Critical)].add(a)
+		}
+	}
+	for s := Warning; s <= Critical; s++ {
+		out.Severities[s] = counts[s]
+	}
+	return out
+}
+
+func (c *SeverityCount) add(a *Alarm) {
+	c.Total++
+	all, closed, open := &c.NotCleared, &c.NotClearedClosed, &c.NotClearedNotClosed
+	if a.Cleared {
+		all, closed, open = &c.Cleared, &c.ClearedClosed, &c.ClearedNotClosed
+	}
+	*all++
+	if a.Operator == OperatorClosed {
+		*closed++
+	} else {
+		*open++
+	}
+}
