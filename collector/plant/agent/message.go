@@ -19,8 +19,11 @@ const (
 	levelMask    = 3
 )
 
-// A bind is one variable of a request: ids[from:to] of its session is the name.
-type bind struct{ from, to int }
+// A bind is one variable of a request. Its name is ids[from:to] of the session.
+type bind struct {
+	from, to int
+	name     []byte // in BER
+}
 
 // A request is a decoded PDU. For GETBULK, a is non-repeaters and b is
 // max-repetitions.
@@ -51,7 +54,7 @@ func (s *session) decodePDU(d *decoder) bool {
 		if s.ids, ok = appendSubIDs(s.ids, name); !ok || pair.bad || len(pair.rest) > 0 {
 			return false
 		}
-		s.binds = append(s.binds, bind{from, len(s.ids)})
+		s.binds = append(s.binds, bind{from, len(s.ids), name})
 	}
 	return false
 }

@@ -27,11 +27,19 @@ type session struct {
 	q       request
 	ids     []uint32
 	binds   []bind
-	at      []int // GETBULK: where each repeater stands
+	repeat  []repeater
 	cfb     cfb128
 	mac     [maxMACOctets]byte
 	sum     []byte
 }
+
+// A repeater is a variable of GETBULK that is asked for again and again.
+type repeater struct {
+	name []byte // of the last variable given, or of the request
+	next int    // entry to give next
+}
+
+func (s *session) nameOf(b bind) []uint32 { return s.ids[b.from:b.to] }
 
 // writePDU writes the response to s.q, or writes nothing and returns false
 // when there is none to give.
@@ -92,8 +100,8 @@ func (s *session) writeValues() (status, index int) {
 
 // each answers GET and GETNEXT: one value for each name.
 func (s *session) each() (status, index int) {
-	for i := range s.binds {
-		exception := s.one(i, s.q.kind == tagGet)
+	for i, b := range s.binds {
+		exception := s.one(b, s.q.kind == tagGet)
 		if exception && s.version == version1 {
 			return noSuchName, i + 1
 		}
@@ -104,13 +112,13 @@ func (s *session) each() (status, index int) {
 	return noError, 0
 }
 
-// one writes the value of name i, or of its successor, and tells whether it
+// one writes the value of b, or of its successor, and tells whether it
 // had to write an exception instead.
-func (s *session) one(i int, exact bool) (exception bool) {
-	ids := s.ids[s.binds[i].from:s.binds[i].to]
+func (s *session) one(b bind, exact bool) (exception bool) {
+	ids := s.nameOf(b)
 	if !exact {
 		at := s.view.after(ids, s.version)
-		s.successor(i, at)
+		s.successor(b.name, at)
 		return at == len(s.view.entries)
 	}
 	at, found := s.view.search(ids)
@@ -122,32 +130,34 @@ func (s *session) one(i int, exact bool) (exception bool) {
 	if !found {
 		tag = s.view.absent(ids)
 	}
-	s.exception(i, tag)
+	s.exception(b.name, tag)
 	return true
 }
 
 // bulk answers GETBULK (RFC 3416 section 4.2.3). A reply that would be too
 // large ends with the last variable that fits.
 func (s *session) bulk() (status int) {
-	first := len(s.b)
 	fixed := min(len(s.binds), int(max(s.q.a, 0)))
-	for i := range fixed {
-		if !s.fits(i, s.view.after(s.ids[s.binds[i].from:s.binds[i].to], s.version), first) {
-			return s.cut(first)
+	s.repeat = s.repeat[:0]
+	for i, b := range s.binds {
+		r := repeater{b.name, s.view.after(s.nameOf(b), s.version)}
+		if i >= fixed {
+			s.repeat = append(s.repeat, r)
+		} else if !s.fits(r) {
+			return tooBigIf(i == 0)
 		}
 	}
-	s.at = s.at[:0]
-	for _, b := range s.binds[fixed:] {
-		s.at = append(s.at, s.view.after(s.ids[b.from:b.to], s.version))
-	}
-	for row := int32(0); row < s.q.b && len(s.at) > 0; row++ {
+	for row := int32(0); row < s.q.b && len(s.repeat) > 0; row++ {
 		over := true
-		for k, at := range s.at {
-			over = over && at == len(s.view.entries)
-			if !s.fits(fixed+k, at, first) {
-				return s.cut(first)
+		for i := range s.repeat {
+			r := &s.repeat[i]
+			if !s.fits(*r) {
+				return tooBigIf(fixed == 0 && row == 0 && i == 0)
 			}
-			s.at[k] = s.view.visible(min(at+1, len(s.view.entries)), s.version)
+			if r.next < len(s.view.entries) {
+				over, r.name = false, s.view.entries[r.next].name
+				r.next = s.view.visible(r.next+1, s.version)
+			}
 		}
 		if over {
 			break
@@ -156,34 +166,35 @@ func (s *session) bulk() (status int) {
 	return noError
 }
 
-func (s *session) fits(i, at, first int) bool {
-	before := len(s.b)
-	s.successor(i, at)
-	if len(s.b) <= s.limit {
-		return true
-	}
-	s.b = s.b[:max(before, first)]
-	return false
-}
-
-func (s *session) cut(first int) (status int) {
-	if len(s.b) == first {
+// tooBigIf: a reply that could not hold even its first variable.
+func tooBigIf(none bool) (status int) {
+	if none {
 		return tooBig
 	}
 	return noError
 }
 
-func (s *session) successor(i, at int) {
+func (s *session) fits(r repeater) bool {
+	before := len(s.b)
+	s.successor(r.name, r.next)
+	if len(s.b) <= s.limit {
+		return true
+	}
+	s.b = s.b[:before]
+	return false
+}
+
+func (s *session) successor(name []byte, at int) {
 	if at == len(s.view.entries) {
-		s.exception(i, tagEndOfView)
+		s.exception(name, tagEndOfView)
 		return
 	}
 	s.variable(at)
 }
 
-func (s *session) exception(i int, tag byte) {
+func (s *session) exception(name []byte, tag byte) {
 	pair := s.open(tagSequence)
-	s.octets(tagOID, encodeOID(s.ids[s.binds[i].from:s.binds[i].to]))
+	s.octets(tagOID, name)
 	s.empty(tag)
 	s.close(pair)
 }
