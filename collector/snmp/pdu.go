@@ -1,0 +1,196 @@
+package snmp
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"net/netip"
+
+	"github.com/gosnmp/gosnmp"
+
+	"lightwell/collector/model"
+	"lightwell/collector/snmp/ber"
+)
+
+// Error statuses of a response (RFC 3416 section 3).
+const (
+	noError             = 0
+	tooBig              = 1
+	noSuchName          = 2
+	genErr              = 5
+	noAccess            = 6
+	resourceUnavailable = 13
+	authorizationError  = 16
+)
+
+var statusNames = map[int32]string{tooBig: "tooBig", noSuchName: "noSuchName", 3: "badValue", 4: "readOnly", genErr: "genErr", noAccess: "noAccess",
+	resourceUnavailable: "resourceUnavailable", authorizationError: "authorizationError"}
+
+func statusName(status int32) string {
+	if name, ok := statusNames[status]; ok {
+		return name
+	}
+	return fmt.Sprintf("error status %d", status)
+}
+
+// An object is one thing to ask for and what came of it.
+type object struct {
+	oid   string // numeric, without leading dot
+	value model.Value
+	note  string // why there is no value, or what is odd about it
+}
+
+// getRequest encodes a GET of the objects.
+func getRequest(id int32, objects []*object) ([]byte, error) {
+	packet := gosnmp.SnmpPacket{Version: gosnmp.Version2c, PDUType: gosnmp.GetRequest, RequestID: uint32(id), Variables: make([]gosnmp.SnmpPDU, len(objects))}
+	for i, o := range objects {
+		packet.Variables[i] = gosnmp.SnmpPDU{Name: o.oid, Type: gosnmp.Null}
+	}
+	b, err := packet.MarshalMsg()
+	if err != nil {
+		return nil, fmt.Errorf("encode request: %w", err)
+	}
+	r := ber.NewReader(b).Into(ber.Sequence)
+	r.Int32()
+	r.Element(ber.OctetString)
+	return r.Rest(), r.Err()
+}
+
+// A response is the answer to one GET.
+type response struct {
+	status int32 // an error status
+	index  int32 // which object it is about, from 1; 0 for none
+	fields []gosnmp.SnmpPDU
+}
+
+// readResponse decodes a PDU, one whole element, and checks that it is the
+// answer to the request of that id for these objects in this order. What it
+// returns may alias pdu.
+//
+// The header is read here and not by gosnmp, which cuts request id, status and
+// index to fewer bits than came and so would take 256 for noError.
+func readResponse(pdu []byte, id int32, objects []*object) (response, error) {
+	if !ber.Whole(pdu) {
+		return response{}, errors.New("PDU is not whole")
+	}
+	r := ber.NewReader(pdu).Into(ber.Response)
+	gotID := r.Int32()
+	out := response{status: r.Int32(), index: r.Int32()}
+	r.Into(ber.Sequence)
+	if err := r.End(); err != nil {
+		return response{}, fmt.Errorf("decode response: %w", err)
+	}
+	if gotID != id {
+		return response{}, errRequestID
+	}
+	if out.status != noError {
+		if out.index < 0 || int(out.index) > len(objects) {
+			return response{}, fmt.Errorf("%s at object %d of %d", statusName(out.status), out.index, len(objects))
+		}
+		return out, nil
+	}
+	var err error
+	if out.fields, err = decodeFields(pdu); err != nil {
+		return response{}, err
+	}
+	if len(out.fields) != len(objects) {
+		return response{}, fmt.Errorf("%d objects came instead of %d", len(out.fields), len(objects))
+	}
+	for i, f := range out.fields {
+		if len(f.Name) == 0 || f.Name[1:] != objects[i].oid {
+			return response{}, fmt.Errorf("object %s came instead of %s", f.Name, objects[i].oid)
+		}
+	}
+	return out, nil
+}
+
+var errRequestID = errors.New("request id is not that of the request")
+
+// decodeFields has gosnmp decode the variables of a PDU, in a message of its
+// own making: the message around the PDU has been checked and taken off.
+// gosnmp may panic on bytes that it does not expect.
+func decodeFields(pdu []byte) (fields []gosnmp.SnmpPDU, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			fields, err = nil, fmt.Errorf("decode response: %v", p)
+		}
+	}()
+	body := append(make([]byte, 0, len(pdu)+16), ber.Integer, 1, 1, ber.OctetString, 0)
+	body = append(body, pdu...)
+	codec := gosnmp.GoSNMP{Version: gosnmp.Version2c}
+	packet, err := codec.SnmpDecodePacket(ber.Append(make([]byte, 0, len(body)+8), ber.Sequence, body))
+	if err != nil {
+		return nil, fmt.Errorf("decode response: %w", err)
+	}
+	return packet.Variables, nil
+}
+
+// value turns what gosnmp decoded into a value of ours, which shares no memory
+// with it. What cannot be true is missing, and the note says why.
+func value(f gosnmp.SnmpPDU) (v model.Value, note string) {
+	switch x := f.Value.(type) {
+	case int:
+		if x != int(int32(x)) {
+			return missing("integer %d is beyond 32 bits", x)
+		}
+		return model.Value{Kind: model.Integer, Int: int64(x)}, ""
+	case uint: // Counter32, Gauge32
+		if uint64(x) > math.MaxUint32 {
+			return missing("unsigned %d is beyond 32 bits", x)
+		}
+		return model.Value{Kind: model.Unsigned, Uint: uint64(x)}, ""
+	case uint32:
+		return model.Value{Kind: model.Unsigned, Uint: uint64(x)}, ""
+	case uint64:
+		return model.Value{Kind: model.Unsigned, Uint: x}, ""
+	case float32:
+		return float(float64(x))
+	case float64:
+		return float(x)
+	case []byte:
+		return model.Value{Kind: model.Bytes, Bytes: append([]byte{}, x...)}, ""
+	case string:
+		return text(f.Type, x)
+	}
+	switch f.Type {
+	case gosnmp.NoSuchObject:
+		return missing("the unit has no such object")
+	case gosnmp.NoSuchInstance:
+		return missing("the unit has no such instance")
+	case gosnmp.EndOfMibView:
+		return missing("the unit says end of view")
+	case gosnmp.Null:
+		return model.Value{Kind: model.Null}, "the unit sent null"
+	}
+	return missing("value of a type that is not known or cannot be decoded")
+}
+
+func missing(format string, args ...any) (model.Value, string) {
+	return model.Value{Kind: model.Missing}, fmt.Sprintf(format, args...)
+}
+
+func float(x float64) (model.Value, string) {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return missing("the number is %g", x)
+	}
+	return model.Value{Kind: model.Float, Float: x}, ""
+}
+
+func text(kind gosnmp.Asn1BER, x string) (model.Value, string) {
+	if kind == gosnmp.IPAddress {
+		if a, err := netip.ParseAddr(x); err == nil {
+			return model.Value{Kind: model.Bytes, Bytes: a.AsSlice()}, ""
+		}
+		return missing("address cannot be decoded")
+	}
+	if len(x) > 0 && x[0] == '.' {
+		x = x[1:]
+	}
+	return model.Value{Kind: model.Object, OID: x}, ""
+}
+
+// requestID returns the request id of a PDU that is one whole element.
+func requestID(pdu []byte) int32 {
+	_, content := ber.NewReader(pdu).Any()
+	return ber.NewReader(content).Int32()
+}
