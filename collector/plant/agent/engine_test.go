@@ -25,7 +25,7 @@ type line struct {
 	sent  [][]byte
 }
 
-func newLine(t *testing.T, source agent.Source) *line {
+func newLine(t testing.TB, source agent.Source) *line {
 	t.Helper()
 	a, err := agent.New(config(source, "nq-room"), zap.NewNop())
 	require.NoError(t, err)

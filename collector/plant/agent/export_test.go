@@ -3,6 +3,8 @@ package agent
 import (
 	"hash"
 	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -11,6 +13,12 @@ func (a *Agents) Answer(unit string, datagram []byte, now time.Time) []byte {
 	s := a.sessions.Get().(*session)
 	defer a.sessions.Put(s)
 	return slices.Clone(a.byID[unit].answer(s, slices.Clone(datagram), now))
+}
+
+// An Exchange answers one datagram again and again without copying the reply.
+func (a *Agents) Exchange(unit string) func(datagram []byte, now time.Time) []byte {
+	s, u := a.sessions.New().(*session), a.byID[unit]
+	return func(datagram []byte, now time.Time) []byte { return u.answer(s, datagram, now) }
 }
 
 // Restamp changes how often an engine has booted.
@@ -31,7 +39,7 @@ func Extended(new func() hash.Hash, cipher string, kul, engineID []byte) []byte 
 	return ciphers[cipher].extend(new, kul, engineID)[:ciphers[cipher].key]
 }
 
-// ParseOID and OIDText go from text to octets and back.
+// ParseOID turns a name from text to octets.
 func ParseOID(s string) ([]byte, bool) {
 	ids, ok := parseOID(s)
 	if !ok {
@@ -40,5 +48,12 @@ func ParseOID(s string) ([]byte, bool) {
 	return encodeOID(ids), true
 }
 
-// SubIDs decodes octets.
-func SubIDs(content []byte) ([]uint32, bool) { return appendSubIDs(nil, content) }
+// OIDText turns a name from octets to text.
+func OIDText(content []byte) (string, bool) {
+	ids, ok := appendSubIDs(nil, content)
+	text := make([]string, len(ids))
+	for i, id := range ids {
+		text[i] = strconv.FormatUint(uint64(id), 10)
+	}
+	return strings.Join(text, "."), ok
+}
