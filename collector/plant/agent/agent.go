@@ -2,6 +2,9 @@
 // socket and one SNMP engine per unit, versions 1, 2c and 3 (USM), on
 // loopback as a rule.
 //
+// It shares no code with package snmp, the other end of the wire, so that one
+// mistake cannot hide another.
+//
 // It guarantees that nothing can be changed through it (every SET is
 // refused), that a datagram it cannot read is dropped without harm, and that
 // as the authoritative side it keeps the rules of RFC 3414: discovery, time
@@ -25,6 +28,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"lightwell/collector"
+	"lightwell/collector/plant"
 )
 
 // maxMessage is the largest message read or written, in octets. It is what
@@ -37,8 +41,10 @@ const maxMessage = 4096
 // several goroutines at once, and keeps no hold on the slice it returned
 // until it is called again for the same unit.
 type Source interface {
-	Objects(agentUnit string, now time.Time) (objects []Object, silent bool)
+	Objects(agentUnit string, now time.Time) (objects []plant.Object, silent bool)
 }
+
+var _ Source = (*plant.Plant)(nil)
 
 // Config says which units answer, where, and to whom.
 type Config struct {

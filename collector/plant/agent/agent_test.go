@@ -14,6 +14,7 @@ import (
 
 	"lightwell/collector"
 	"lightwell/collector/model"
+	"lightwell/collector/plant"
 	"lightwell/collector/plant/agent"
 )
 
@@ -29,11 +30,11 @@ const (
 // bench is a Source whose objects a test sets.
 type bench struct {
 	mu      sync.Mutex
-	objects []agent.Object
+	objects []plant.Object
 	silent  bool
 }
 
-func (b *bench) Objects(string, time.Time) ([]agent.Object, bool) {
+func (b *bench) Objects(string, time.Time) ([]plant.Object, bool) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.objects, b.silent
@@ -42,7 +43,7 @@ func (b *bench) Objects(string, time.Time) ([]agent.Object, bool) {
 func (b *bench) set(f func(*bench)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.objects = append([]agent.Object(nil), b.objects...)
+	b.objects = append([]plant.Object(nil), b.objects...)
 	f(b)
 }
 
@@ -54,7 +55,7 @@ func (b *bench) upTime(hundredths uint64) {
 func text(s string) model.Value { return model.Value{Kind: model.Bytes, Bytes: []byte(s)} }
 
 func rackUnit() *bench {
-	b := &bench{objects: []agent.Object{
+	b := &bench{objects: []plant.Object{
 		{OID: "1.3.6.1.2.1.1.1.0", Value: text("simulated rack unit")},
 		{OID: "1.3.6.1.2.1.1.2.0", Value: model.Value{Kind: model.Object, OID: enterprise}},
 		{OID: "1.3.6.1.2.1.1.3.0", Value: model.Value{Kind: model.Unsigned, Uint: 12345}},
@@ -67,7 +68,7 @@ func rackUnit() *bench {
 		{OID: enterprise + ".1.6.0", Value: model.Value{Kind: model.Null}},
 	}}
 	for i := range 24 {
-		b.objects = append(b.objects, agent.Object{OID: fmt.Sprintf("%s.2.1.%d", enterprise, 120+i), Value: model.Value{Kind: model.Integer, Int: int64(i) - 12}})
+		b.objects = append(b.objects, plant.Object{OID: fmt.Sprintf("%s.2.1.%d", enterprise, 120+i), Value: model.Value{Kind: model.Integer, Int: int64(i) - 12}})
 	}
 	return b
 }

@@ -15,6 +15,7 @@ import (
 
 	"lightwell/collector"
 	"lightwell/collector/model"
+	"lightwell/collector/plant"
 	"lightwell/collector/plant/agent"
 )
 
@@ -52,7 +53,7 @@ func TestTooBig(t *testing.T) {
 	var names []string
 	source.set(func(b *bench) {
 		for i := range 60 {
-			b.objects = append(b.objects, agent.Object{OID: fmt.Sprintf("%s.3.%d", enterprise, i), Value: text(strings.Repeat("x", 100))})
+			b.objects = append(b.objects, plant.Object{OID: fmt.Sprintf("%s.3.%d", enterprise, i), Value: text(strings.Repeat("x", 100))})
 			names = append(names, b.objects[len(b.objects)-1].OID)
 		}
 	})
@@ -108,7 +109,7 @@ func TestBulk(t *testing.T) {
 func TestOrder(t *testing.T) {
 	source := &bench{}
 	for _, name := range []string{"1.3.6.1.4.10", "1.3.6.1.4.9", "1.3.6.1.4.9.1", "1.3.6.1.4.16384", "1.3.6.1.4.16383", "1.3.6.1.4.4294967295", "1.3.6.nonsense", "7.1"} {
-		source.objects = append(source.objects, agent.Object{OID: name, Value: model.Value{Kind: model.Integer, Int: 1}})
+		source.objects = append(source.objects, plant.Object{OID: name, Value: model.Value{Kind: model.Integer, Int: 1}})
 	}
 	client := plain(t, portOf(t, start(t, config(source, "nq-room")).Addr("nq-room")))
 	var got []string

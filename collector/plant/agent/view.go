@@ -6,6 +6,7 @@ import (
 	"go.uber.org/zap"
 
 	"lightwell/collector/model"
+	"lightwell/collector/plant"
 )
 
 var (
@@ -20,7 +21,7 @@ var (
 type view struct {
 	entries []entry
 	names   []string
-	objects []Object
+	objects []plant.Object
 }
 
 type entry struct {
@@ -30,9 +31,9 @@ type entry struct {
 	ticks bool
 }
 
-func (v *view) set(objects []Object, log *zap.Logger) {
+func (v *view) set(objects []plant.Object, log *zap.Logger) {
 	v.objects = objects
-	if slices.EqualFunc(v.names, objects, func(name string, o Object) bool { return name == o.OID }) {
+	if slices.EqualFunc(v.names, objects, func(name string, o plant.Object) bool { return name == o.OID }) {
 		return
 	}
 	v.names, v.entries = v.names[:0], v.entries[:0]
