@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"text/template"
 	"time"
@@ -26,7 +27,13 @@ var templateFuncs = template.FuncMap{
 	"upper": strings.ToUpper,
 	"join":  func(sep string, list []string) string { return strings.Join(list, sep) },
 	"cut":   func(n int, s string) string { return cut(s, max(n, 0)) },
-	"date":  func(layout string, t time.Time) string { return t.Format(layout) },
+	"number": func(decimals int, v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return strconv.FormatFloat(*v, 'f', decimals, 64)
+	},
+	"date": func(layout string, t time.Time) string { return t.Format(layout) },
 }
 
 func toJSON(v any) (string, error) {
