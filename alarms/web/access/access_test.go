@@ -151,11 +151,11 @@ func TestHostAllowed(t *testing.T) {
 func TestCheckTokens(t *testing.T) {
 	ok := access.Token{"noc", collector.NewSecret(noc), access.See}
 	for want, tokens := range map[string][]access.Token{
-		`name "" must not be empty`:             {{"", ok.Secret, access.See}},
-		`name "a:b" must not`:                   {{"a:b", ok.Secret, access.See}},
-		`another token has this name`:           {ok, {"noc", collector.NewSecret(chef), access.See}},
-		`role missing`:                          {{"noc", ok.Secret, access.Nothing}},
-		`secret has 5 bytes; use 16 or more`:    {{"noc", collector.NewSecret("short"), access.See}},
+		`name "" must not be empty`:              {{"", ok.Secret, access.See}},
+		`name "a:b" must not`:                    {{"a:b", ok.Secret, access.See}},
+		`another token has this name`:            {ok, {"noc", collector.NewSecret(chef), access.See}},
+		`role missing`:                           {{"noc", ok.Secret, access.Nothing}},
+		`secret has 5 bytes; use 16 or more`:     {{"noc", collector.NewSecret("short"), access.See}},
 		`same secret as token "noc"; each needs`: {ok, {"b", ok.Secret, access.See}},
 	} {
 		err := access.Check(tokens)

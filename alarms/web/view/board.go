@@ -84,7 +84,7 @@ func base(resource string) string {
 }
 
 // IsShelved tells whether somebody put the alarm aside.
-func IsShelved(a *alarms.Alarm) bool { return a.ShelfName != "" || a.Operator == alarms.Shelved }
+func IsShelved(a *alarms.Alarm) bool { return a.Shelved() }
 
 // Speaks tells whether the alarm asks for attention now: raised, not held
 // back, not shelved, and not closed by an operator.

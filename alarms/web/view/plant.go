@@ -99,7 +99,7 @@ func find(u *alarms.UnitView, q collector.Quantity, nth int) *Point {
 	if u == nil {
 		return nil
 	}
-	for _, port := range []string{"", strconv.Itoa(nth), string(rune('a' + nth - 1)), "1", "a"} {
+	for _, port := range []string{"", strconv.Itoa(nth), string(rune('a' + nth - 1))} {
 		p := collector.Point{Quantity: q, Port: port}
 		pv, ok := u.Points[p]
 		if !ok && !slices.Contains(u.Unit.Equipment.Points, p) {

@@ -1,0 +1,111 @@
+// Package web is the page and the HTTP API: fleet, sites, units and alarms,
+// live, and what people do with them. Handlers only ask; what is shown comes
+// from package view, who may do what from package access.
+//
+// It guarantees that nothing is changed without a signed-in person whose name
+// is recorded, that no secret is ever sent, and that the page asks nobody but
+// this server for anything. Its data come from the sources in Config. Paths
+// and field names under /api/v1 stay as they are within version 1.
+package web
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"net/netip"
+	"time"
+
+	"go.uber.org/zap"
+
+	"lightwell/alarms"
+	"lightwell/alarms/baseline"
+	"lightwell/alarms/web/access"
+	"lightwell/collector"
+)
+
+// AlarmList is the alarm list as the page needs it.
+type AlarmList interface {
+	Alarms(alarms.Filter) []alarms.Alarm
+	Alarm(id string) (alarms.Alarm, bool)
+	Summary() alarms.Summary
+	Acknowledge(id string, op alarms.Operation) (alarms.Alarm, error)
+	Close(id string, op alarms.Operation) (alarms.Alarm, error)
+	Reopen(id string, op alarms.Operation) (alarms.Alarm, error)
+	Comment(id string, op alarms.Operation) (alarms.Alarm, error)
+	Shelve(id string, op alarms.Operation) (alarms.Alarm, error)
+	Unshelve(id string, op alarms.Operation) (alarms.Alarm, error)
+}
+
+// Engine tells how the units stand.
+type Engine interface {
+	Units() []alarms.UnitView
+	Events(limit int) []alarms.Event
+	Load(now time.Time) alarms.LoadFigures
+	// Subscribe returns a channel that has a value whenever something has
+	// changed since the last receive, and a function that ends it.
+	Subscribe() (<-chan struct{}, func())
+	Version() uint64
+}
+
+// Baselines is the book of baselines.
+type Baselines interface {
+	Begin(units []string, by string, now time.Time) error
+	Show(unit string, now time.Time) baseline.Capture
+	Accept(units []string, by, reason string, force bool, now time.Time) error
+	State(unit string) string
+	History(unit string) []baseline.Record
+}
+
+// Poller polls a unit out of turn; false: too many requests wait already.
+type Poller interface {
+	PollNow(unit string) bool
+}
+
+// Calendar tells the planned work in force at one of the resources.
+type Calendar interface {
+	During(resources []string, now time.Time) (collector.PlannedWork, bool)
+}
+
+// Config holds the sources and settings of a Server. Alarms, Engine,
+// Baselines, Poller, Fleet and Log are needed.
+type Config struct {
+	Alarms    AlarmList
+	Engine    Engine
+	Baselines Baselines
+	Poller    Poller
+	Calendar  Calendar // nil: no planned work
+	Fleet     func() *collector.Fleet
+	Types     []alarms.Type // the alarm inventory
+	Tokens    []access.Token
+	Hosts     []string     // further names of this machine, for use without tokens
+	Metrics   http.Handler // served at /metrics; nil: not served
+	// MetricsOpen serves /metrics without sign-in, for collectors that have
+	// no token.
+	MetricsOpen bool
+	Ready       func() error // why the daemon is not ready; nil: always ready
+	Version     string       // of the program, for the OpenAPI document
+	Log         *zap.Logger
+}
+
+// Validate returns all faults joined. listen is the address to listen at:
+// without tokens only this machine may be able to reach it.
+func (c Config) Validate(listen string) error {
+	faults := []error{access.Check(c.Tokens)}
+	host, _, err := net.SplitHostPort(listen)
+	switch {
+	case err != nil:
+		faults = append(faults, fmt.Errorf("listen address %q: use host:port, such as 127.0.0.1:8420", listen))
+	case len(c.Tokens) == 0 && !loopback(host):
+		faults = append(faults, fmt.Errorf("listen address %q: other machines can reach it and no token is configured; configure a token, or listen on 127.0.0.1", listen))
+	}
+	return errors.Join(faults...)
+}
+
+func loopback(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	addr, err := netip.ParseAddr(host)
+	return err == nil && addr.Unmap().IsLoopback()
+}

@@ -1,0 +1,163 @@
+package web
+
+import (
+	"errors"
+	"net/http"
+	"strconv"
+	"time"
+
+	"go.uber.org/zap"
+
+	"lightwell/alarms"
+	"lightwell/alarms/baseline"
+	"lightwell/alarms/web/access"
+)
+
+// actions are the operator actions by the word used in paths and forms.
+func (s *Server) actions() map[string]func(string, alarms.Operation) (alarms.Alarm, error) {
+	l := s.cfg.Alarms
+	return map[string]func(string, alarms.Operation) (alarms.Alarm, error){
+		"acknowledge": l.Acknowledge, "close": l.Close, "reopen": l.Reopen,
+		"comment": l.Comment, "shelve": l.Shelve, "unshelve": l.Unshelve,
+	}
+}
+
+// act does what a person wants with an alarm, and tells open pages.
+func (s *Server) act(do, id string, op alarms.Operation) (alarms.Alarm, error) {
+	a, err := s.actions()[do](id, op)
+	if err != nil {
+		return a, err
+	}
+	s.hub.changed()
+	s.cfg.Log.Info("operator action", zap.String("alarm", id), zap.String("kind", do), zap.String("by", op.Operator))
+	return a, nil
+}
+
+func (s *Server) alarmForm(w http.ResponseWriter, r *http.Request) {
+	id, do := r.PathValue("id"), r.PostFormValue("do")
+	if s.actions()[do] == nil {
+		s.problem(w, r, http.StatusBadRequest, "the form does not say what to do with the alarm")
+		return
+	}
+	op := alarms.Operation{Operator: access.Who(r.Context()).Name, Text: r.PostFormValue("text"), Now: time.Now()}
+	if text := r.PostFormValue("version"); text != "" {
+		version, err := strconv.ParseUint(text, 10, 64)
+		if err != nil {
+			s.problem(w, r, http.StatusBadRequest, "the version in the form is not a number")
+			return
+		}
+		op.IfVersion = version
+	}
+	if do == "shelve" {
+		length, err := time.ParseDuration(r.PostFormValue("for"))
+		if err != nil || length <= 0 {
+			s.problem(w, r, http.StatusBadRequest, "the form does not say for how long to shelve")
+			return
+		}
+		op.Until = op.Now.Add(length)
+	}
+	if _, err := s.act(do, id, op); err != nil {
+		status := statusOf(err)
+		if status == http.StatusPreconditionFailed {
+			status = http.StatusConflict
+		}
+		s.problem(w, r, status, s.reason(err, status))
+		return
+	}
+	back := r.PostFormValue("back")
+	if !local(back) {
+		back = "/alarms/" + id
+	}
+	http.Redirect(w, r, back, http.StatusSeeOther)
+}
+
+func (s *Server) pollForm(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	if err := s.pollNow(id); err != nil {
+		s.problem(w, r, statusOf(err), err.Error())
+		return
+	}
+	http.Redirect(w, r, "/units/"+id, http.StatusSeeOther)
+}
+
+func (s *Server) commissionForm(w http.ResponseWriter, r *http.Request) {
+	id, by := r.PathValue("id"), access.Who(r.Context()).Name
+	var err error
+	switch r.PostFormValue("do") {
+	case "begin":
+		err = s.begin([]string{id}, by)
+	case "accept":
+		err = s.accept([]string{id}, by, r.PostFormValue("reason"), r.PostFormValue("force") == "yes")
+	default:
+		s.problem(w, r, http.StatusBadRequest, "the form does not say whether to begin or to accept")
+		return
+	}
+	if err != nil {
+		status := statusOf(err)
+		s.problem(w, r, status, s.reason(err, status))
+		return
+	}
+	http.Redirect(w, r, "/units/"+id+"#baseline", http.StatusSeeOther)
+}
+
+// Errors of asking for a poll.
+var (
+	errNoUnit = errors.New("the fleet has no such unit")
+	errBusy   = errors.New("too many requests for polls wait already; try again in a moment")
+)
+
+func (s *Server) pollNow(unit string) error {
+	if _, ok := s.cfg.Fleet().Unit(unit); !ok {
+		return errNoUnit
+	}
+	if !s.cfg.Poller.PollNow(unit) {
+		return errBusy
+	}
+	return nil
+}
+
+func (s *Server) begin(units []string, by string) error {
+	if err := s.cfg.Baselines.Begin(units, by, time.Now()); err != nil {
+		return err
+	}
+	s.hub.changed()
+	s.cfg.Log.Info("baseline capture begun", zap.Strings("units", units), zap.String("by", by))
+	return nil
+}
+
+func (s *Server) accept(units []string, by, reason string, force bool) error {
+	if err := s.cfg.Baselines.Accept(units, by, reason, force, time.Now()); err != nil {
+		return err
+	}
+	s.hub.changed()
+	s.cfg.Log.Info("baseline accepted", zap.Strings("units", units), zap.String("by", by), zap.Bool("forced", force))
+	return nil
+}
+
+// statusOf maps an error of the sources to a status; what it does not know is
+// our own fault.
+func statusOf(err error) int {
+	for status, known := range map[int][]error{
+		http.StatusNotFound:            {alarms.ErrNoAlarm, baseline.ErrUnknownUnit, errNoUnit},
+		http.StatusPreconditionFailed:  {alarms.ErrChanged},
+		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady},
+		http.StatusUnprocessableEntity: {alarms.ErrOperation, baseline.ErrNoReason, baseline.ErrNoName, baseline.ErrNoUnits},
+		http.StatusServiceUnavailable:  {errBusy},
+	} {
+		for _, k := range known {
+			if errors.Is(err, k) {
+				return status
+			}
+		}
+	}
+	return http.StatusInternalServerError
+}
+
+// reason is what a person is told; an inner fault goes to the log only.
+func (s *Server) reason(err error, status int) string {
+	if status != http.StatusInternalServerError {
+		return err.Error()
+	}
+	s.cfg.Log.Error("request failed", zap.Error(err))
+	return "something went wrong here; the log says what"
+}
