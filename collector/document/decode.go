@@ -85,6 +85,8 @@ func (d *decoder) unmarshal(n *node, u encoding.TextUnmarshaler, path string) {
 
 func (n *node) scalar() bool { return n.kind == text || n.kind == number || n.kind == boolean }
 
+func (n *node) empty() bool { return n.kind == null || n.kind == text && n.text == "" }
+
 func (d *decoder) list(n *node, v reflect.Value, path string) {
 	if n.kind == null {
 		return
@@ -134,10 +136,12 @@ func (d *decoder) group(n *node, v reflect.Value, path string) {
 			d.fault(k, path, Nearest(k.text, order), "unknown key %q", k.text)
 			continue
 		}
-		d.value(n.items[i], f.value, join(path, k.text))
+		if !f.required || !n.items[i].empty() { // a required key without a value is told below
+			d.value(n.items[i], f.value, join(path, k.text))
+		}
 	}
 	for _, name := range order {
-		if given, ok := n.child(name); fields[name].required && (!ok || given.kind == null) {
+		if given, ok := n.child(name); fields[name].required && (!ok || given.empty()) {
 			d.fault(n, path, "add it", "key %q is missing", name)
 		}
 	}

@@ -6,11 +6,17 @@ import (
 	"strings"
 )
 
+// maxListed is how many words a remedy lists.
+const maxListed = 20
+
 // Nearest returns a remedy for word, which is none of known: the nearest of
-// them when one is near, else the list of all.
+// them when one is near, else the list of all when it is short.
 func Nearest(word string, known []string) string {
 	best, distance := "", 1+max(1, len(word)/3)
 	for _, k := range known {
+		if max(len(k)-len(word), len(word)-len(k)) >= distance {
+			continue
+		}
 		if d := editDistance(strings.ToLower(word), strings.ToLower(k)); d < distance {
 			best, distance = k, d
 		}
@@ -20,6 +26,8 @@ func Nearest(word string, known []string) string {
 		return fmt.Sprintf("did you mean %q?", best)
 	case len(known) == 0:
 		return "remove it"
+	case len(known) > maxListed:
+		return fmt.Sprintf("use one of the %d that exist", len(known))
 	}
 	sorted := slices.Clone(known)
 	slices.Sort(sorted)
