@@ -21,8 +21,8 @@ type Config struct {
 	Source    string // CloudEvents source of this daemon: a URI reference like /lightwell/ID
 	Endpoints []Endpoint
 	Outbox    Outbox // nil: a MemoryOutbox of DefaultOutboxSize
-	// Current returns an alarm as it stands now, so that reminders stop for
-	// one that was held back or purged. Nil: the last change seen is taken.
+	// Current returns an alarm as it stands now (List.Alarm): reminders tell
+	// its newest details and stop when it is gone. Nil: as last published.
 	Current func(id string) (alarms.Alarm, bool)
 	RootCAs *x509.CertPool    // to verify receivers; nil: those of the system
 	Via     http.RoundTripper // nil: a transport that checks addresses
@@ -163,18 +163,17 @@ func (d *Dispatcher) entries(c *alarms.Change, now time.Time) []Entry {
 }
 
 // Restore tells which alarms stand after a restart, so that reminders go on.
-// Only announced ones are taken: receivers know of no other.
 func (d *Dispatcher) Restore(list []alarms.Alarm) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	now := time.Now()
 	for i := range list {
-		if !list[i].Announced {
-			continue
-		}
 		for _, s := range d.senders {
 			s.remind(&list[i], 0, now)
 		}
+	}
+	for _, s := range d.senders {
+		signal(s.wake)
 	}
 }
 

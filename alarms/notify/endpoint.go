@@ -15,13 +15,13 @@ import (
 
 // Mode says which changes of an alarm an endpoint hears of: the notify modes
 // of RFC 8632. Clearing is told in every mode.
-type Mode string
+type Mode = alarms.NotifyMode
 
 // Modes.
 const (
-	AllStateChanges Mode = "all-state-changes"
-	RaiseAndClear   Mode = "raise-and-clear"
-	SeverityLevel   Mode = "severity-level"
+	AllStateChanges = alarms.NotifyAllStateChanges
+	RaiseAndClear   = alarms.NotifyRaiseAndClear
+	SeverityLevel   = alarms.NotifySeverityLevel
 )
 
 // Shortest intervals of the repeating messages.
@@ -175,34 +175,19 @@ func (e Endpoint) Wants(c *alarms.Change) bool {
 	if !c.Notify || !e.concerns(&c.Alarm) {
 		return false
 	}
-	reached := e.mode() != SeverityLevel || c.Alarm.Severity >= e.Severity
 	switch c.Kind {
-	case alarms.ClearedChange:
-		return true
-	case alarms.Raised:
-		return reached
-	case alarms.SeverityChanged:
-		return e.mode() != RaiseAndClear && (reached || previousSeverity(&c.Alarm) >= e.Severity)
-	case alarms.TextChanged:
-		return e.mode() != RaiseAndClear && reached
-	case alarms.Released, alarms.UnshelvedChange: // back in sight: says how it stands
-		return reached || c.Alarm.Cleared
-	case alarms.Acknowledged, alarms.Closed, alarms.Reopened, alarms.Commented:
-		return e.OperatorActions && reached
+	case alarms.Acknowledged, alarms.Closed, alarms.Reopened, alarms.Commented, alarms.UnshelvedChange:
+		return e.OperatorActions && e.reached(&c.Alarm)
 	}
-	return false
+	return e.mode().Sends(e.Severity, *c)
 }
 
 // reminds tells whether the alarm, as it stands, is to be repeated.
 func (e Endpoint) reminds(a *alarms.Alarm) bool {
-	return e.Repeat > 0 && e.concerns(a) && !a.Cleared && a.Hold == (alarms.Hold{}) && a.ShelfName == "" &&
-		(a.Operator == alarms.OperatorNone || a.Operator == alarms.UnShelved || a.Operator == "") &&
-		(e.mode() != SeverityLevel || a.Severity >= e.Severity)
+	return e.Repeat > 0 && a.Announced && !a.Cleared && a.Hold == (alarms.Hold{}) && !a.Shelved() &&
+		(a.Operator == alarms.OperatorNone || a.Operator == alarms.UnShelved) && e.concerns(a) && e.reached(a)
 }
 
-func previousSeverity(a *alarms.Alarm) alarms.Severity {
-	if len(a.Changes) < 2 {
-		return 0
-	}
-	return a.Changes[1].Severity
+func (e Endpoint) reached(a *alarms.Alarm) bool {
+	return e.mode() != SeverityLevel || a.Severity >= e.Severity
 }

@@ -143,7 +143,6 @@ func TestFilters(t *testing.T) {
 		"other site":  func(c *alarms.Change) { c.Alarm.Site = "elsewhere" },
 		"kept silent": func(c *alarms.Change) { c.Notify = false },
 		"a comment":   func(c *alarms.Change) { c.Kind = alarms.Commented },
-		"purged":      func(c *alarms.Change) { c.Kind = alarms.Purged },
 	} {
 		c := change(1, "a", alarms.Raised, alarms.Major)
 		spoil(&c)
@@ -156,4 +155,6 @@ func TestFilters(t *testing.T) {
 	require.True(t, e.Wants(&c))
 	c = change(1, "a", alarms.Released, alarms.Major)
 	require.True(t, e.Wants(&c), "out of hold: first announcement")
+	c = change(1, "a", alarms.Purged, alarms.Major)
+	require.True(t, e.Wants(&c), "receivers who know of it must learn that it is gone")
 }

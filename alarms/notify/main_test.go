@@ -45,7 +45,7 @@ func change(seq uint64, alarm string, kind alarms.ChangeKind, severity alarms.Se
 		Key: alarms.Key{Resource: "unit/" + alarm, Type: "supply-failed"}, ID: alarm, Site: "north-quay",
 		Severity: severity, Cleared: kind == alarms.ClearedChange, Text: "supply b failed: replace it",
 		Cause: alarms.Cause{Name: "powerSupplyFailure", Number: 78}, EventType: alarms.EquipmentAlarm,
-		Created: at, LastRaised: at, LastChanged: at, Operator: alarms.OperatorNone,
+		Created: at, LastRaised: at, LastChanged: at, Operator: alarms.OperatorNone, Announced: kind != alarms.ClearedChange,
 	}
 	return alarms.Change{Seq: seq, Time: at, Kind: kind, Alarm: a, Notify: true}
 }

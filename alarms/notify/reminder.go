@@ -24,11 +24,11 @@ func (s *sender) observe(changes []alarms.Change, now time.Time) {
 	}
 	for i := range changes {
 		c := &changes[i]
-		if c.Kind == alarms.Purged || !c.Notify {
+		if c.Kind == alarms.Purged {
 			s.forget(c.Alarm.ID)
-			continue
+		} else {
+			s.remind(&c.Alarm, c.Seq, now)
 		}
-		s.remind(&c.Alarm, c.Seq, now)
 	}
 }
 
