@@ -16,8 +16,8 @@ type batch struct {
 }
 
 // change runs fn on a batch and, unless it fails, installs the outcome:
-// first commit hears of it, then readers see it, then sink and listeners.
-func (l *List) change(now time.Time, commit func([]Change), fn func(*batch) error) ([]Change, error) {
+// first commit hears of it, then readers see it, then listener and sink.
+func (l *List) change(now time.Time, fn func(*batch) error) ([]Change, error) {
 	l.write.Lock()
 	defer l.write.Unlock()
 	b := &batch{l: l, now: utc(now), work: map[Key]*Alarm{}}
@@ -27,17 +27,19 @@ func (l *List) change(now time.Time, commit func([]Change), fn func(*batch) erro
 	if len(b.work) == 0 {
 		return nil, nil
 	}
-	if commit != nil && len(b.changes) > 0 {
-		commit(b.changes)
+	if len(b.changes) == 0 {
+		b.install()
+		return nil, nil
+	}
+	if l.commit != nil {
+		l.commit(b.now, b.changes)
 	}
 	b.install()
-	if len(b.changes) > 0 {
-		for _, fn := range l.listeners {
-			fn(b.changes)
-		}
-		if l.cfg.Sink != nil {
-			l.cfg.Sink(b.changes)
-		}
+	if l.listen != nil {
+		l.listen(b.now, b.changes)
+	}
+	if l.cfg.Sink != nil {
+		l.cfg.Sink(b.changes)
 	}
 	return b.changes, nil
 }

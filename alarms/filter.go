@@ -72,7 +72,7 @@ func under(resource, top string) bool {
 // still active comes back, as a new entry, when its rule judges it next.
 func (l *List) Purge(f Filter, now time.Time) int {
 	n := 0
-	l.change(now, nil, func(b *batch) error {
+	l.change(now, func(b *batch) error {
 		l.Each(f, func(a *Alarm) bool {
 			n++
 			gone := b.edit(a.Key)
@@ -89,7 +89,7 @@ func (l *List) Purge(f Filter, now time.Time) int {
 // f and returns how many alarms that concerned.
 func (l *List) Compress(f Filter, now time.Time) int {
 	n := 0
-	l.change(now, nil, func(b *batch) error {
+	l.change(now, func(b *batch) error {
 		l.Each(f, func(a *Alarm) bool {
 			if len(a.Changes) > 1 {
 				n++

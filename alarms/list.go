@@ -27,9 +27,10 @@ const DefaultMaxShelf = 30 * 24 * time.Hour
 type List struct {
 	cfg ListConfig
 
-	write     sync.Mutex // one writer at a time; held while sink and listeners run
-	seq       uint64
-	listeners []func([]Change)
+	write  sync.Mutex // one writer at a time; held while the hooks run
+	seq    uint64
+	commit func(now time.Time, changes []Change)
+	listen func(now time.Time, changes []Change)
 
 	mu      sync.RWMutex // guards all below; written only with write held
 	byKey   map[Key]*Alarm
@@ -66,11 +67,7 @@ type Update struct {
 // Apply takes updates over in one step and returns the changes that they
 // made. An update that says nothing new makes none.
 func (l *List) Apply(now time.Time, updates ...Update) []Change {
-	return l.apply(now, updates, nil)
-}
-
-func (l *List) apply(now time.Time, updates []Update, commit func([]Change)) []Change {
-	changes, _ := l.change(now, commit, func(b *batch) error {
+	changes, _ := l.change(now, func(b *batch) error {
 		for _, u := range updates {
 			b.apply(u)
 		}
@@ -166,10 +163,12 @@ func (l *List) activeAt(site string) []*Alarm {
 	return out
 }
 
-func (l *List) listen(fn func([]Change)) {
+// attach has commit called before readers see changes, and listen after
+// that; both one call at a time.
+func (l *List) attach(commit, listen func(now time.Time, changes []Change)) {
 	l.write.Lock()
 	defer l.write.Unlock()
-	l.listeners = append(l.listeners, fn)
+	l.commit, l.listen = commit, listen
 }
 
 // snapshot returns all alarms in the order of Alarms. Neither the slice nor

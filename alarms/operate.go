@@ -85,7 +85,7 @@ func (l *List) operate(verb, id string, op Operation, fn func(*batch, *Alarm) er
 		return fail(err)
 	}
 	var out Alarm
-	_, err := l.change(op.Now, nil, func(b *batch) error {
+	_, err := l.change(op.Now, func(b *batch) error {
 		old := l.byID[id]
 		if old == nil {
 			return ErrNoAlarm

@@ -65,7 +65,7 @@ func (l *List) SetShelves(shelves []Shelf, op Operation) error {
 		return fmt.Errorf("set shelves: %w", err)
 	}
 	shelves = slices.Clone(shelves)
-	_, err := l.change(op.Now, nil, func(b *batch) error {
+	_, err := l.change(op.Now, func(b *batch) error {
 		names := map[string]bool{OwnShelf: true, "": true}
 		for i := range shelves {
 			s := &shelves[i]
@@ -102,7 +102,7 @@ func (l *List) Expire(now time.Time) []Change {
 	if !l.shelfEnded(now) {
 		return nil
 	}
-	changes, _ := l.change(now, nil, func(b *batch) error {
+	changes, _ := l.change(now, func(b *batch) error {
 		l.mu.Lock()
 		l.shelves = slices.DeleteFunc(slices.Clone(l.shelves), func(s Shelf) bool { return !b.now.Before(s.Until) })
 		l.mu.Unlock()

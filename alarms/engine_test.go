@@ -1,0 +1,92 @@
+package alarms_test
+
+import (
+	"context"
+	"errors"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"lightwell/alarms"
+	"lightwell/alarms/baseline"
+	"lightwell/collector"
+)
+
+const nqPower = "unit/nq-room/optical_receive_power"
+
+func poll(unit string, started time.Time, readings ...collector.Reading) collector.Poll {
+	for i := range readings {
+		readings[i].Unit, readings[i].Taken = unit, started
+	}
+	return collector.Poll{Unit: unit, Started: started, Readings: readings}
+}
+
+func reading(q collector.Quantity, v float64) collector.Reading {
+	return collector.Reading{Point: collector.Point{Quantity: q}, Value: v}
+}
+
+func TestPollBecomesAlarmSoonAfterIt(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		rule := signalLost()
+		rule.say = func(v *alarms.View) []alarms.Verdict {
+			power, seen, ok := v.Unit("nq-room").Good(collector.Point{Quantity: collector.OpticalReceivePower})
+			if !ok {
+				return nil
+			}
+			return []alarms.Verdict{{Resource: nqPower, Active: power < -20, Text: "no light", Seen: seen}}
+		}
+		raised := make(chan time.Time, 1)
+		list := alarms.NewList(alarms.ListConfig{Sink: func(cs []alarms.Change) { raised <- time.Now() }})
+		engine := alarms.NewEngine(alarms.EngineConfig{Rules: []alarms.Rule{rule}, List: list})
+		engine.SetFleet(smallFleet())
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error)
+		go func() { done <- engine.Run(ctx) }()
+		time.Sleep(time.Second)
+		polled := time.Now()
+		engine.Observe(poll("nq-room", polled, reading(collector.OpticalReceivePower, -40)))
+		require.LessOrEqual(t, (<-raised).Sub(polled), 200*time.Millisecond)
+		cancel()
+		require.NoError(t, <-done)
+		require.True(t, list.Active(alarms.Key{Resource: nqPower, Type: rule.typ.ID}))
+	})
+}
+
+func TestViewKeepsWhatPollsBrought(t *testing.T) {
+	power, supply := collector.Point{Quantity: collector.OpticalReceivePower}, collector.Point{Quantity: collector.SupplyState, Port: "a"}
+	source := levels{power: baseline.Level{Value: -3, TempRefC: 20, TempCoeff: -0.02}}
+	r := newRig(t, alarms.EngineConfig{Baselines: source})
+	r.engine.Observe(poll("nq-room", at(0), reading(collector.OpticalReceivePower, -4.2), reading(collector.Temperature, 30),
+		reading(collector.Uptime, 600), collector.Reading{Point: supply, Quality: collector.Unavailable}))
+	r.step(0)
+	u, ok := r.engine.Unit("nq-room")
+	require.True(t, ok)
+	require.True(t, u.Up())
+	require.True(t, u.Baselined)
+	require.Equal(t, at(-10*time.Minute), u.StartedAt)
+	require.InDelta(t, -1.0, u.Points[power].Deviation, 1e-9, "-4.2 - (-3) - (-0.02)(30-20)")
+	require.True(t, u.Points[power].Compared)
+	require.False(t, u.Points[supply].Compared)
+
+	gone := errors.New("timed out")
+	r.engine.Observe(collector.Poll{Unit: "nq-room", Started: at(time.Minute), Err: gone})
+	r.engine.Observe(collector.Poll{Unit: "nq-room", Started: at(2 * time.Minute), Err: gone})
+	r.engine.Observe(poll("nq-room", at(30*time.Second))) // late, dropped
+	u, _ = r.engine.Unit("nq-room")
+	require.False(t, u.Up())
+	require.Equal(t, 2, u.Failures)
+	require.Equal(t, at(time.Minute), u.FirstFailure)
+	require.Equal(t, at(0), u.LastSuccess)
+	require.Equal(t, -4.2, u.Points[power].Reading.Value, "the last reading stays")
+	require.False(t, u.Points[power].Compared, "but is not compared any more")
+
+	u.Points[power] = alarms.PointView{}
+	*r.engine.Units()[1].Points[power].Baseline = baseline.Level{}
+	again, _ := r.engine.Unit("nq-room")
+	require.Equal(t, -4.2, again.Points[power].Reading.Value, "copies are deep")
+	require.Equal(t, -3.0, again.Points[power].Baseline.Value)
+	_, ok = r.engine.Unit("none")
+	require.False(t, ok)
+}

@@ -1,0 +1,173 @@
+package alarms
+
+import (
+	"maps"
+	"slices"
+	"sync"
+	"time"
+
+	"lightwell/alarms/baseline"
+	"lightwell/collector"
+)
+
+// BaselineSource tells the baselines in force.
+type BaselineSource interface {
+	// Levels returns the accepted baseline of a unit's points; false while
+	// none is accepted and the unit is being commissioned.
+	Levels(unit string) (map[collector.Point]baseline.Level, bool)
+}
+
+// siteState is what the engine knows of one site.
+type siteState struct {
+	mu    sync.RWMutex // guards all below
+	site  collector.Site
+	units []*UnitView
+	power []powerMark // restarts and supply flickers, for mains dips
+	dip   time.Time   // of the last mains dip told
+}
+
+// unitState is where the polls of one unit go.
+type unitState struct {
+	at   *siteState
+	view *UnitView // guarded by at.mu
+	seen unitMarks // guarded by at.mu
+}
+
+// Clone returns a deep copy.
+func (u *UnitView) Clone() UnitView {
+	c := *u
+	c.Points = maps.Clone(u.Points)
+	for p, pv := range c.Points {
+		if pv.Baseline != nil {
+			pv.Baseline = clonePtr(pv.Baseline)
+			c.Points[p] = pv
+		}
+	}
+	c.Unit.Equipment.Points = slices.Clone(u.Unit.Equipment.Points)
+	return c
+}
+
+// take stores a poll in the view. Readings of a failed poll stay as they
+// were; the view is then not up, and they count no more.
+func (u *UnitView) take(p collector.Poll) {
+	u.Polled, u.Err = p.Started, p.Err
+	if p.Err != nil {
+		if u.Failures++; u.Failures == 1 {
+			u.FirstFailure = p.Started
+		}
+		u.deviate()
+		return
+	}
+	u.LastSuccess, u.Failures, u.FirstFailure = p.Started, 0, time.Time{}
+	if u.Points == nil {
+		u.Points = make(map[collector.Point]PointView, len(p.Readings))
+	}
+	for _, r := range p.Readings {
+		pv := u.Points[r.Point]
+		pv.Reading = r
+		u.Points[r.Point] = pv
+		if up := r.Point.Quantity == collector.Uptime && r.Quality == collector.Good; up && (p.Restarted || u.StartedAt.IsZero()) {
+			u.StartedAt = r.Taken.Add(-time.Duration(r.Value * float64(time.Second)))
+		}
+	}
+	u.deviate()
+}
+
+// compare takes over the baselines in force and sets the deviations.
+func (u *UnitView) compare(source BaselineSource) {
+	var levels map[collector.Point]baseline.Level
+	u.Baselined = false
+	if source != nil {
+		levels, u.Baselined = source.Levels(u.Unit.ID)
+	}
+	for p, pv := range u.Points {
+		level, ok := levels[p]
+		switch {
+		case !ok || !u.Baselined:
+			pv.Baseline = nil
+		case pv.Baseline == nil || *pv.Baseline != level:
+			pv.Baseline = &level
+		default:
+			continue
+		}
+		u.Points[p] = pv
+	}
+	u.deviate()
+}
+
+// deviate sets the deviations from the baselines. Nothing is compared while
+// the unit does not answer.
+func (u *UnitView) deviate() {
+	for p, pv := range u.Points {
+		if pv.Baseline == nil && !pv.Compared {
+			continue
+		}
+		pv.Deviation, pv.Compared = 0, false
+		if pv.Baseline != nil && pv.Reading.Quality == collector.Good && u.Up() {
+			temp, hasTemp := u.caseTemperature(p)
+			pv.Deviation, pv.Compared = pv.Baseline.Deviation(pv.Reading.Value, temp, hasTemp), true
+		}
+		u.Points[p] = pv
+	}
+}
+
+// caseTemperature returns the temperature that explains a point: that of the
+// same port where the unit reads one, else that of the case.
+func (u *UnitView) caseTemperature(p collector.Point) (float64, bool) {
+	if p.Port != "" {
+		if t, _, ok := u.Good(collector.Point{Quantity: collector.Temperature, Port: p.Port}); ok {
+			return t, true
+		}
+	}
+	t, _, ok := u.Good(collector.Point{Quantity: collector.Temperature})
+	return t, ok
+}
+
+// Unit returns a deep copy of what is known of a unit.
+func (e *Engine) Unit(id string) (UnitView, bool) {
+	e.mu.RLock()
+	defer e.mu.RUnlock()
+	u, ok := e.units[id]
+	if !ok {
+		return UnitView{}, false
+	}
+	u.at.mu.RLock()
+	defer u.at.mu.RUnlock()
+	return u.view.Clone(), true
+}
+
+// Units returns deep copies of all units, site by site in the order of the
+// fleet file.
+func (e *Engine) Units() []UnitView {
+	var out []UnitView
+	e.EachUnit(func(u *UnitView) bool {
+		out = append(out, u.Clone())
+		return true
+	})
+	return out
+}
+
+// EachUnit calls fn for every unit in the order of Units, until fn returns
+// false. It copies nothing: fn must neither change nor keep the view, nor
+// call the engine. Polls of the same site wait while fn runs.
+func (e *Engine) EachUnit(fn func(*UnitView) bool) {
+	e.mu.RLock()
+	sites := e.sites
+	e.mu.RUnlock()
+	for _, s := range sites {
+		if !s.each(fn) {
+			return
+		}
+	}
+}
+
+func (s *siteState) each(fn func(*UnitView) bool) bool {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	for _, u := range s.units {
+		if !fn(u) {
+			return false
+		}
+	}
+	return true
+}
