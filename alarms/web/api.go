@@ -23,13 +23,13 @@ type paged[T any] struct {
 	Next  string `json:"next,omitempty" doc:"Value of after for the next page; missing at the end."`
 }
 
-// paging is the part of a query that asks for a page.
-type paging struct {
+// Paging is the part of a query that asks for a page.
+type Paging struct {
 	Limit int    `query:"limit" minimum:"1" maximum:"1000" default:"100" doc:"Most items wanted."`
 	After string `query:"after" maxLength:"200" doc:"Value of next of the page before."`
 }
 
-func cut[T any](items []T, p paging, id func(T) string) (*answer[paged[T]], error) {
+func cut[T any](items []T, p Paging, id func(T) string) (*answer[paged[T]], error) {
 	page, next, ok := view.Page(items, p.Limit, p.After, id)
 	if !ok {
 		return nil, huma.Error410Gone("the entry to go on after is no longer in the list: begin again without after")

@@ -13,8 +13,8 @@ import (
 	"lightwell/alarms/web/view"
 )
 
-// byID asks for one thing.
-type byID struct {
+// ByID asks for one thing.
+type ByID struct {
 	ID string `path:"id" maxLength:"200"`
 }
 
@@ -22,19 +22,19 @@ func (s *Server) registerReads(api huma.API) {
 	read(s, api, "/fleet", "fleet", "The fleet at a glance: what needs attention now, and every site", func(context.Context, *struct{}) (*answer[view.Overview], error) {
 		return &answer[view.Overview]{s.board(time.Now()).Overview()}, nil
 	})
-	read(s, api, "/sites", "sites", "All sites", func(_ context.Context, in *paging) (*answer[paged[view.SiteRow]], error) {
+	read(s, api, "/sites", "sites", "All sites", func(_ context.Context, in *Paging) (*answer[paged[view.SiteRow]], error) {
 		return cut(s.board(time.Now()).Sites(), *in, func(r view.SiteRow) string { return r.ID })
 	})
-	read(s, api, "/sites/{id}", "site", "Everything about one site", func(_ context.Context, in *byID) (*answer[view.Site], error) {
+	read(s, api, "/sites/{id}", "site", "Everything about one site", func(_ context.Context, in *ByID) (*answer[view.Site], error) {
 		return found(s.board(time.Now()).Site(in.ID))
 	})
-	read(s, api, "/units", "units", "All units", func(_ context.Context, in *paging) (*answer[paged[view.UnitRow]], error) {
+	read(s, api, "/units", "units", "All units", func(_ context.Context, in *Paging) (*answer[paged[view.UnitRow]], error) {
 		return cut(s.board(time.Now()).Units(), *in, func(r view.UnitRow) string { return r.ID })
 	})
-	read(s, api, "/units/{id}", "unit", "Everything about one unit, with every point", func(_ context.Context, in *byID) (*answer[view.Unit], error) {
+	read(s, api, "/units/{id}", "unit", "Everything about one unit, with every point", func(_ context.Context, in *ByID) (*answer[view.Unit], error) {
 		return found(s.board(time.Now()).Unit(in.ID))
 	})
-	read(s, api, "/links", "links", "All links, with levels in both directions", func(_ context.Context, in *paging) (*answer[paged[view.Link]], error) {
+	read(s, api, "/links", "links", "All links, with levels in both directions", func(_ context.Context, in *Paging) (*answer[paged[view.Link]], error) {
 		return cut(s.board(time.Now()).Links(), *in, func(l view.Link) string { return l.ID })
 	})
 	type eventsInput struct {
@@ -58,7 +58,7 @@ func found[T any](v T, ok bool) (*answer[T], error) {
 
 // alarmFilter is the query of the alarm list.
 type alarmFilter struct {
-	paging
+	Paging
 	State    string `query:"state" enum:"active,new,acknowledged,held,shelved,cleared,closed,all" default:"active" doc:"active: raised, neither held back nor shelved."`
 	Severity string `query:"severity" enum:"indeterminate,warning,minor,major,critical" doc:"This severity and worse."`
 	Site     string `query:"site" maxLength:"200"`
@@ -87,10 +87,10 @@ func (s *Server) registerAlarmReads(api huma.API) {
 		if err != nil {
 			return nil, huma.Error422UnprocessableEntity(err.Error())
 		}
-		return cut(s.board(time.Now()).AlarmList(filter), in.paging, func(a view.Alarm) string { return a.ID })
+		return cut(s.board(time.Now()).AlarmList(filter), in.Paging, func(a view.Alarm) string { return a.ID })
 	})
 	type oneAlarm struct {
-		byID
+		ByID
 		IfNoneMatch string `header:"If-None-Match"`
 	}
 	read(s, api, "/alarms/{id}", "alarm", "One alarm, with its status changes and operator actions", func(_ context.Context, in *oneAlarm) (*tagged, error) {

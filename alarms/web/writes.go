@@ -14,15 +14,15 @@ import (
 	"lightwell/alarms/web/view"
 )
 
-// target names the alarm to act on, and the version that the caller has seen.
-type target struct {
-	byID
+// Target names the alarm to act on, and the version that the caller has seen.
+type Target struct {
+	ByID
 	IfMatch string `header:"If-Match" doc:"ETag of the alarm as last seen; without it the action is done in any case."`
 }
 
 // version reads If-Match: 0 for any. A weak or unknown tag never matches, as
 // RFC 9110 13.1.1 says.
-func (t *target) version() (uint64, error) {
+func (t *Target) version() (uint64, error) {
 	tag := strings.TrimSpace(t.IfMatch)
 	if tag == "" || tag == "*" {
 		return 0, nil
@@ -38,7 +38,7 @@ func (t *target) version() (uint64, error) {
 
 // note is what a person says with an action.
 type note struct {
-	target
+	Target
 	Body *struct {
 		Text string `json:"text,omitempty" maxLength:"1000" doc:"Kept with the action."`
 	} `required:"false"`
@@ -46,7 +46,7 @@ type note struct {
 
 // remark is an action that consists of what is said.
 type remark struct {
-	target
+	Target
 	Body struct {
 		Text string `json:"text" minLength:"1" maxLength:"1000"`
 	}
@@ -54,7 +54,7 @@ type remark struct {
 
 // shelving says until when.
 type shelving struct {
-	target
+	Target
 	Body struct {
 		Text  string    `json:"text,omitempty" maxLength:"1000" doc:"Why."`
 		Until time.Time `json:"until" doc:"When the alarm returns by itself."`
@@ -71,18 +71,18 @@ func (s *Server) registerActions(api huma.API) {
 			if in.Body != nil {
 				op.Text = in.Body.Text
 			}
-			return s.actTagged(ctx, do, &in.target, op)
+			return s.actTagged(ctx, do, &in.Target, op)
 		})
 	}
 	write(s, api, access.Operate, "/alarms/{id}/comment", "comment", "Say something and change nothing", func(ctx context.Context, in *remark) (*tagged, error) {
-		return s.actTagged(ctx, "comment", &in.target, alarms.Operation{Text: in.Body.Text})
+		return s.actTagged(ctx, "comment", &in.Target, alarms.Operation{Text: in.Body.Text})
 	})
 	write(s, api, access.Operate, "/alarms/{id}/shelve", "shelve", "Put it aside until a time", func(ctx context.Context, in *shelving) (*tagged, error) {
-		return s.actTagged(ctx, "shelve", &in.target, alarms.Operation{Text: in.Body.Text, Until: in.Body.Until})
+		return s.actTagged(ctx, "shelve", &in.Target, alarms.Operation{Text: in.Body.Text, Until: in.Body.Until})
 	})
 	poll := s.operation(api, access.Operate, http.MethodPost, "/units/{id}/poll", "poll", "Poll a unit out of turn", http.StatusNotFound, http.StatusServiceUnavailable)
 	poll.DefaultStatus = http.StatusAccepted
-	huma.Register(api, poll, func(_ context.Context, in *byID) (*struct{}, error) {
+	huma.Register(api, poll, func(_ context.Context, in *ByID) (*struct{}, error) {
 		if err := s.pollNow(in.ID); err != nil {
 			return nil, huma.NewError(statusOf(err), err.Error())
 		}
@@ -90,7 +90,7 @@ func (s *Server) registerActions(api huma.API) {
 	})
 }
 
-func (s *Server) actTagged(ctx context.Context, do string, t *target, op alarms.Operation) (*tagged, error) {
+func (s *Server) actTagged(ctx context.Context, do string, t *Target, op alarms.Operation) (*tagged, error) {
 	var err error
 	if op.IfVersion, err = t.version(); err != nil {
 		return nil, err
@@ -103,8 +103,8 @@ func (s *Server) actTagged(ctx context.Context, do string, t *target, op alarms.
 	return s.tagged(a), nil
 }
 
-// commissioned names what to commission.
-type commissioned struct {
+// Commissioned names what to commission.
+type Commissioned struct {
 	Resources []string `json:"resources" minItems:"1" maxItems:"1000" doc:"unit/ID, link/ID (both ends) or site/ID (all its units)."`
 }
 
@@ -115,7 +115,7 @@ func (s *Server) registerCommissioning(api huma.API) {
 	read(s, api, "/commissioning", "commissioning", "Captures and baselines of one resource's units", func(_ context.Context, in *showInput) (*answer[paged[view.Capture]], error) {
 		return s.captures([]string{in.Resource})
 	})
-	type beginInput struct{ Body commissioned }
+	type beginInput struct{ Body Commissioned }
 	write(s, api, access.Commission, "/commissioning/begin", "commissioning-begin", "Begin a capture at each unit", func(ctx context.Context, in *beginInput) (*answer[paged[view.Capture]], error) {
 		units, err := s.resolve(in.Body.Resources)
 		if err == nil {
@@ -128,7 +128,7 @@ func (s *Server) registerCommissioning(api huma.API) {
 	})
 	type acceptInput struct {
 		Body struct {
-			commissioned
+			Commissioned
 			Reason string `json:"reason,omitempty" maxLength:"1000" doc:"Needed with force, and where a baseline is in force already."`
 			Force  bool   `json:"force,omitempty" doc:"Accept a capture that is not ready; recorded with what speaks against it."`
 		}
