@@ -2,6 +2,7 @@ package snmp
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"time"
@@ -51,7 +52,7 @@ func (c community) open(b []byte) ([]byte, error) {
 	outer := ber.NewReader(b)
 	r := outer.Into(ber.Sequence)
 	version, name := r.Int32(), r.Element(ber.OctetString)
-	switch err := errors.Join(r.Err(), outer.End()); {
+	switch err := cmp.Or(r.Err(), outer.End()); {
 	case err != nil:
 		return nil, fmt.Errorf("decode message: %w", err)
 	case version != c.version:

@@ -81,7 +81,7 @@ var causes = map[Cause]causeInfo{
 		"With versions 1 and 2c a wrong community looks exactly like this: compare it letter by letter with the unit's setting. " +
 		"A unit with several addresses may answer from another one: use the address it answers from."},
 	SilentToUser: {collector.ErrNoAnswer, "The unit told its engine id but stayed silent to the user's own request. Most likely the privacy password or the privacy protocol is wrong " +
-		"(for 192 and 256 bits try the other key extension: blumenthal or reeder); or packets are being lost: try again."},
+		"(for 192 and 256 bits try the other key extension: blumenthal or reeder), or context names one that the unit does not have; or packets are being lost: try again."},
 	PortClosed: {collector.ErrNoAnswer, "The host is there and says that nothing listens on that port. Is SNMP switched on in the unit; is the port right (161 is usual); is the address that of the unit?"},
 	NoRoute: {collector.ErrNoAnswer, "This host has no way to that address, or nobody there answers for it. Check address, subnet mask and gateway of this host, the VLAN, the cable " +
 		"to the unit's management port, and whether a firewall rejects UDP to the port."},

@@ -1,6 +1,7 @@
 package usm
 
 import (
+	"cmp"
 	"crypto/subtle"
 	"errors"
 	"fmt"
@@ -50,7 +51,7 @@ func decode(b []byte) (m message, err error) {
 	m.user = s.Element(ber.OctetString)
 	m.digest = s.Element(ber.OctetString)
 	m.salt = s.Element(ber.OctetString)
-	if err = errors.Join(head.End(), s.End(), security.End(), r.Err()); err != nil {
+	if err = cmp.Or(head.End(), s.End(), security.End(), r.Err()); err != nil {
 		return m, err
 	}
 	if len(flags) != 1 || model != securityModel || m.boots < 0 || m.seconds < 0 {
@@ -65,7 +66,7 @@ func decode(b []byte) (m message, err error) {
 	default:
 		return m, errors.New("encrypted but not authenticated")
 	}
-	return m, errors.Join(r.End(), outer.End())
+	return m, cmp.Or(r.End(), outer.End())
 }
 
 // encode writes m. The digest's place is left zero.
