@@ -21,7 +21,7 @@ import (
 // a field type it does not know, which is a programmer's mistake.
 func (f *File) Decode(into any) Faults {
 	d := decoder{file: f}
-	d.value(f.root, reflect.ValueOf(into).Elem(), "")
+	d.value(f.root, reflect.ValueOf(into).Elem(), nil)
 	return d.faults.Sorted()
 }
 
@@ -31,23 +31,29 @@ type decoder struct {
 	nodes  int
 }
 
-func (d *decoder) fault(n *node, path, remedy, what string, args ...any) {
+func (d *decoder) fault(n *node, at *trail, remedy, what string, args ...any) {
+	switch len(d.faults) {
+	case MaxFaults + 1:
+		return
+	case MaxFaults:
+		what, remedy, args, at = "more than %d faults; the others are not shown", "correct these first", []any{MaxFaults}, nil
+	}
 	what = fmt.Sprintf(what, args...)
-	if path != "" {
-		what = path + ": " + what
+	if at != nil {
+		what = at.String() + ": " + what
 	}
 	d.faults = append(d.faults, Fault{File: d.file.name, Line: n.line, Column: n.column, What: what, Remedy: remedy})
 }
 
-func (d *decoder) value(n *node, v reflect.Value, path string) {
+func (d *decoder) value(n *node, v reflect.Value, at *trail) {
 	if d.nodes++; d.nodes > MaxNodes {
 		if d.nodes == MaxNodes+1 {
-			d.fault(n, path, "use fewer aliases", "more than %d values", MaxNodes)
+			d.fault(n, at, "use fewer aliases", "more than %d values", MaxNodes)
 		}
 		return
 	}
 	if u, ok := v.Addr().Interface().(encoding.TextUnmarshaler); ok {
-		d.unmarshal(n, u, path)
+		d.unmarshal(n, u, at)
 		return
 	}
 	switch v.Kind() {
@@ -56,30 +62,30 @@ func (d *decoder) value(n *node, v reflect.Value, path string) {
 			return
 		}
 		v.Set(reflect.New(v.Type().Elem()))
-		d.value(n, v.Elem(), path)
+		d.value(n, v.Elem(), at)
 	case reflect.Struct:
-		d.group(n, v, path)
+		d.group(n, v, at)
 	case reflect.Slice:
-		d.list(n, v, path)
+		d.list(n, v, at)
 	case reflect.Map:
-		d.table(n, v, path)
+		d.table(n, v, at)
 	default:
-		d.scalar(n, v, path)
+		d.scalar(n, v, at)
 	}
 }
 
-func (d *decoder) unmarshal(n *node, u encoding.TextUnmarshaler, path string) {
+func (d *decoder) unmarshal(n *node, u encoding.TextUnmarshaler, at *trail) {
 	if !n.scalar() {
-		d.fault(n, path, "write one value", "is %s, not a single value", n.kind)
+		d.fault(n, at, "write one value", "is %s, not a single value", n.kind)
 		return
 	}
 	err := u.UnmarshalText([]byte(n.text))
 	var f Fault
 	switch {
 	case errors.As(err, &f):
-		d.fault(n, path, f.Remedy, "%s", f.What)
+		d.fault(n, at, f.Remedy, "%s", f.What)
 	case err != nil:
-		d.fault(n, path, "", "%s", err)
+		d.fault(n, at, "", "%s", err)
 	}
 }
 
@@ -87,44 +93,44 @@ func (n *node) scalar() bool { return n.kind == text || n.kind == number || n.ki
 
 func (n *node) empty() bool { return n.kind == null || n.kind == text && n.text == "" }
 
-func (d *decoder) list(n *node, v reflect.Value, path string) {
+func (d *decoder) list(n *node, v reflect.Value, at *trail) {
 	if n.kind == null {
 		return
 	}
 	if n.kind != list {
-		d.fault(n, path, "begin each entry with a dash, or write [a, b]", "is %s, not a list", n.kind)
+		d.fault(n, at, "begin each entry with a dash, or write [a, b]", "is %s, not a list", n.kind)
 		return
 	}
 	v.Set(reflect.MakeSlice(v.Type(), len(n.items), len(n.items)))
 	for i, item := range n.items {
-		d.value(item, v.Index(i), path+"["+strconv.Itoa(i)+"]")
+		d.value(item, v.Index(i), &trail{up: at, index: i})
 	}
 }
 
-func (d *decoder) table(n *node, v reflect.Value, path string) {
+func (d *decoder) table(n *node, v reflect.Value, at *trail) {
 	if n.kind == null {
 		return
 	}
 	if n.kind != mapping {
-		d.fault(n, path, "write key: value", "is %s, not a group of keys", n.kind)
+		d.fault(n, at, "write key: value", "is %s, not a group of keys", n.kind)
 		return
 	}
 	v.Set(reflect.MakeMapWithSize(v.Type(), len(n.items)))
 	for i, k := range n.keys {
 		key := reflect.New(v.Type().Key()).Elem()
 		before := len(d.faults)
-		d.scalar(k, key, join(path, k.text))
+		d.scalar(k, key, &trail{up: at, key: k.text})
 		item := reflect.New(v.Type().Elem()).Elem()
-		d.value(n.items[i], item, join(path, k.text))
+		d.value(n.items[i], item, &trail{up: at, key: k.text})
 		if len(d.faults) == before {
 			v.SetMapIndex(key, item)
 		}
 	}
 }
 
-func (d *decoder) group(n *node, v reflect.Value, path string) {
+func (d *decoder) group(n *node, v reflect.Value, at *trail) {
 	if n.kind != mapping && n.kind != null {
-		d.fault(n, path, "write key: value", "is %s, not a group of keys", n.kind)
+		d.fault(n, at, "write key: value", "is %s, not a group of keys", n.kind)
 		return
 	}
 	fields := map[string]field{}
@@ -133,16 +139,16 @@ func (d *decoder) group(n *node, v reflect.Value, path string) {
 	for i, k := range n.keys {
 		f, ok := fields[k.text]
 		if !ok {
-			d.fault(k, path, Nearest(k.text, order), "unknown key %q", k.text)
+			d.fault(k, at, Nearest(k.text, order), "unknown key %q", k.text)
 			continue
 		}
 		if !f.required || !n.items[i].empty() { // a required key without a value is told below
-			d.value(n.items[i], f.value, join(path, k.text))
+			d.value(n.items[i], f.value, &trail{up: at, key: k.text})
 		}
 	}
 	for _, name := range order {
 		if given, ok := n.child(name); fields[name].required && (!ok || given.empty()) {
-			d.fault(n, path, "add it", "key %q is missing", name)
+			d.fault(n, at, "add it", "key %q is missing", name)
 		}
 	}
 }
@@ -166,16 +172,31 @@ func collect(v reflect.Value, into map[string]field, order *[]string) {
 	}
 }
 
-func join(path, key string) string {
-	if path == "" {
-		return key
-	}
-	return path + "." + key
+// trail is the way to a value, from the value up. It costs nothing unless a
+// fault needs it.
+type trail struct {
+	up    *trail
+	key   string // "": index counts
+	index int
 }
 
-func (d *decoder) scalar(n *node, v reflect.Value, path string) {
+// String returns the way as in sites[3].poll.
+func (t *trail) String() string {
+	switch {
+	case t == nil:
+		return ""
+	case t.key == "":
+		return t.up.String() + "[" + strconv.Itoa(t.index) + "]"
+	case t.up == nil:
+		return t.key
+	default:
+		return t.up.String() + "." + t.key
+	}
+}
+
+func (d *decoder) scalar(n *node, v reflect.Value, at *trail) {
 	if !n.scalar() {
-		d.fault(n, path, "give a value or remove the key", "is %s, not a single value", n.kind)
+		d.fault(n, at, "give a value or remove the key", "is %s, not a single value", n.kind)
 		return
 	}
 	var ok bool
@@ -193,12 +214,18 @@ func (d *decoder) scalar(n *node, v reflect.Value, path string) {
 			v.SetInt(i)
 		}
 		want, example = "a whole number", "write digits only"
+		if bits := v.Type().Bits(); bits < 32 {
+			want += fmt.Sprintf(" from %d to %d", -1<<(bits-1), 1<<(bits-1)-1)
+		}
 	case reflect.Uint, reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64:
 		i, err := parseInt(n.text)
 		if ok = err == nil && n.kind == number && i >= 0 && !v.OverflowUint(uint64(i)); ok {
 			v.SetUint(uint64(i))
 		}
 		want, example = "a whole number from 0", "write digits only"
+		if bits := v.Type().Bits(); bits < 32 {
+			want += fmt.Sprintf(" to %d", 1<<bits-1)
+		}
 	case reflect.Float32, reflect.Float64:
 		x, err := parseFloat(n.text)
 		if ok = err == nil && n.kind == number; ok {
@@ -206,10 +233,10 @@ func (d *decoder) scalar(n *node, v reflect.Value, path string) {
 		}
 		want, example = "a number", "write it with a decimal point and without a unit"
 	default:
-		panic(fmt.Sprintf("document: a field of type %s at %s cannot be decoded", v.Type(), path))
+		panic(fmt.Sprintf("document: a field of type %s at %s cannot be decoded", v.Type(), at))
 	}
 	if !ok {
-		d.fault(n, path, example, "%s, not %s", describe(n), want)
+		d.fault(n, at, example, "%s, not %s", describe(n), want)
 	}
 }
 

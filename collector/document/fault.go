@@ -4,8 +4,8 @@
 // a fault, and every fault of a file is reported at once, each with file,
 // line, column and what to do about it.
 //
-// It guarantees to return on any input, within the limits MaxSize, MaxDepth
-// and MaxNodes; anchors and aliases work, merge keys and tags are refused.
+// It guarantees to return on any input, within the limits MaxSize, MaxDepth,
+// MaxNodes and MaxFaults; anchors and aliases work, merge keys and tags are refused.
 // Faults never quote a value that was meant as text, because it may be a
 // secret. Bytes come from the caller or, with Read, from a file.
 package document

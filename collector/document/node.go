@@ -8,10 +8,6 @@ import (
 
 type position struct{ line, column int }
 
-func (p position) before(q position) bool {
-	return p.line < q.line || p.line == q.line && p.column < q.column
-}
-
 type kind uint8
 
 const (

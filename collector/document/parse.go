@@ -16,9 +16,10 @@ import (
 // Limits of a file. They are far above what a fleet of ten thousand units
 // needs, and keep a broken or hostile file from taking the daemon down.
 const (
-	MaxSize  = 16 << 20 // bytes
-	MaxDepth = 64       // levels of nesting
-	MaxNodes = 4 << 20  // values, with aliases expanded
+	MaxSize   = 16 << 20 // bytes
+	MaxDepth  = 64       // levels of nesting
+	MaxNodes  = 1 << 20  // values, with aliases expanded
+	MaxFaults = 1000     // that one call of Decode returns
 )
 
 // A File is a parsed document. It does not change. Safe for concurrent use.
@@ -214,9 +215,6 @@ func (c *converter) mapping(out *node, values []*ast.MappingValueNode) {
 		out.keys = append(out.keys, key)
 		out.items = append(out.items, c.node(v.Value))
 	}
-	if len(values) > 0 && positionOf(values[0].Key).before(out.position) {
-		out.position = positionOf(values[0].Key)
-	}
 }
 
 func (c *converter) key(k ast.MapKeyNode, at position) *node {
@@ -266,8 +264,15 @@ func positionOf(n ast.Node) position {
 		return position{1, 1}
 	}
 	t := n.GetToken()
-	if m, ok := n.(*ast.MappingValueNode); ok && m.Key != nil {
-		t = m.Key.GetToken()
+	switch m := n.(type) { // their own token is the first colon
+	case *ast.MappingNode:
+		if !m.IsFlowStyle && len(m.Values) > 0 {
+			return positionOf(m.Values[0])
+		}
+	case *ast.MappingValueNode:
+		if m.Key != nil {
+			t = m.Key.GetToken()
+		}
 	}
 	if t == nil || t.Position == nil {
 		return position{1, 1}
