@@ -116,3 +116,13 @@ func (c Credentials) protocolFaults() (out []string) {
 	check(c.Privacy == "" && !c.PrivacyPassword.Empty(), "privacy password without privacy: name the protocol")
 	return out
 }
+
+// Validate returns all faults of the credentials, joined; none quotes a
+// secret.
+func (c Credentials) Validate() error {
+	var faults []error
+	for _, fault := range c.faults() {
+		faults = append(faults, errors.New(fault))
+	}
+	return errors.Join(faults...)
+}

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"time"
+
+	"github.com/alecthomas/kong"
+
+	"lightwell/cmd/lightwell/config"
+)
+
+// cli is the command line. Each command has a Run method in a file of its
+// own.
+type cli struct {
+	Run        runCmd        `cmd:"" help:"Run the daemon."`
+	Demo       demoCmd       `cmd:"" help:"Run the daemon on a simulated plant, with nothing to configure."`
+	Check      checkCmd      `cmd:"" help:"Check configuration and fleet files and tell what would be polled."`
+	Read       readCmd       `cmd:"" help:"Poll one unit once and print every point."`
+	Commission commissionCmd `cmd:"" help:"Capture, show and accept baselines."`
+	Alarms     alarmsCmd     `cmd:"" help:"List alarms and act on them."`
+	Health     healthCmd     `cmd:"" help:"Ask a running daemon whether it is well."`
+	Version    versionCmd    `cmd:"" help:"Print the version."`
+}
+
+// streams are where a command reads and writes.
+type streams struct {
+	ctx    context.Context
+	out    io.Writer
+	errOut io.Writer
+}
+
+const description = `Lightwell watches RF-over-fibre links.
+
+  lightwell demo                         see it work, nothing to configure
+  lightwell check                        is everything written right?
+  lightwell read north-room              what does this unit say right now?
+  lightwell run --config lightwell.yaml  the daemon`
+
+// run parses args and runs the command they name.
+func run(ctx context.Context, args []string, out, errOut io.Writer) error {
+	var c cli
+	var exited *int
+	parser, err := kong.New(&c,
+		kong.Name("lightwell"),
+		kong.Description(description),
+		kong.Writers(out, errOut),
+		kong.Exit(func(code int) { exited = &code }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+		kong.Vars{"config": "lightwell.yaml", "listen": config.DefaultListen},
+	)
+	if err != nil {
+		return err
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	parsed, err := parser.Parse(args)
+	if exited != nil { // --help has printed what was asked for
+		return nil
+	}
+	if err != nil {
+		return hinted{usageError{err}, "lightwell --help lists the commands, lightwell COMMAND --help explains one"}
+	}
+	return parsed.Run(&streams{ctx, out, errOut})
+}
+
+// configFlag is the flag of every command that reads the configuration.
+type configFlag struct {
+	Config string `short:"c" default:"${config}" env:"LIGHTWELL_CONFIG" help:"Configuration file." placeholder:"FILE"`
+}
+
+// outputFlag is the flag of every listing.
+type outputFlag struct {
+	Output string `short:"o" enum:"text,json" default:"text" help:"text or json."`
+}
+
+// errInterrupted ends a command that waits for a person.
+var errInterrupted = errors.New("interrupted")
+
+// graceful is how long the daemon may take to stop.
+const graceful = 10 * time.Second

@@ -1,0 +1,157 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"os"
+	"strings"
+	"time"
+)
+
+// serverFlags tell how to reach a running daemon.
+type serverFlags struct {
+	Server    string `default:"http://${listen}" env:"LIGHTWELL_SERVER" help:"Address of the running daemon." placeholder:"URL"`
+	TokenFile string `env:"LIGHTWELL_TOKEN_FILE" help:"File that holds the access token." placeholder:"FILE"`
+	Token     string `env:"LIGHTWELL_TOKEN" hidden:"" help:"Access token; from the environment only."`
+}
+
+// client talks to the API of a running daemon.
+type client struct {
+	base  *url.URL
+	token string
+	http  *http.Client
+}
+
+// maxAnswer bounds what is read of an answer.
+const maxAnswer = 64 << 20
+
+func (f serverFlags) client() (*client, error) {
+	base, err := url.Parse(strings.TrimRight(f.Server, "/"))
+	if err != nil || base.Host == "" {
+		return nil, usageError{fmt.Errorf("server %q is not an address: write http://host:port", f.Server)}
+	}
+	token := f.Token
+	if f.TokenFile != "" {
+		data, err := os.ReadFile(f.TokenFile)
+		if err != nil {
+			return nil, usageError{fmt.Errorf("read token: %w", err)}
+		}
+		token = strings.TrimSpace(string(data))
+	}
+	return &client{base: base, token: token, http: &http.Client{Timeout: 30 * time.Second}}, nil
+}
+
+// problem is the part of an RFC 9457 problem that a person reads.
+type problem struct {
+	Status int    `json:"status"`
+	Title  string `json:"title"`
+	Detail string `json:"detail"`
+	Errors []struct {
+		Message  string `json:"message"`
+		Location string `json:"location"`
+	} `json:"errors"`
+}
+
+func (p problem) Error() string {
+	text := p.Detail
+	if text == "" {
+		text = p.Title
+	}
+	for _, e := range p.Errors {
+		text += "\n" + strings.TrimSpace(e.Location+" "+e.Message)
+	}
+	return text
+}
+
+// call sends body, when it is not nil, and fills into, when it is not nil,
+// from the answer.
+func (c *client) call(ctx context.Context, method, path string, query url.Values, body, into any) error {
+	var reader io.Reader
+	if body != nil {
+		data, err := json.Marshal(body)
+		if err != nil {
+			return err
+		}
+		reader = bytes.NewReader(data)
+	}
+	at := c.base.JoinPath("api", "v1", path)
+	at.RawQuery = query.Encode()
+	req, err := http.NewRequestWithContext(ctx, method, at.String(), reader)
+	if err != nil {
+		return err
+	}
+	req.Header.Set("Accept", "application/json")
+	if body != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
+	return c.answer(req, into)
+}
+
+func (c *client) answer(req *http.Request, into any) error {
+	resp, err := c.http.Do(req)
+	if err != nil {
+		return hinted{unreachable(c.base, err), "is the daemon running there? --server names another address"}
+	}
+	defer resp.Body.Close()
+	data, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
+	if err != nil {
+		return fmt.Errorf("read answer of %s: %w", c.base.Host, err)
+	}
+	if resp.StatusCode >= 300 {
+		return refusal(resp.StatusCode, data)
+	}
+	if into == nil {
+		return nil
+	}
+	if err := json.Unmarshal(data, into); err != nil {
+		return fmt.Errorf("answer of %s is not what was expected: %w", c.base.Host, err)
+	}
+	return nil
+}
+
+// unreachable keeps the reason and drops the rest of what net/http says.
+func unreachable(base *url.URL, err error) error {
+	var u *url.Error
+	if errors.As(err, &u) {
+		err = u.Err
+	}
+	return fmt.Errorf("daemon at %s: %w", base.Host, err)
+}
+
+func refusal(status int, body []byte) error {
+	p := problem{Status: status, Title: http.StatusText(status)}
+	_ = json.Unmarshal(body, &p) // an answer without a problem has its status
+	switch status {
+	case http.StatusUnauthorized:
+		return hinted{p, "give a token with --token-file or LIGHTWELL_TOKEN_FILE"}
+	case http.StatusForbidden:
+		return hinted{p, "use a token whose role may do this"}
+	}
+	return p
+}
+
+type healthCmd struct {
+	Server string `default:"http://${listen}" env:"LIGHTWELL_SERVER" help:"Address of the running daemon." placeholder:"URL"`
+}
+
+// Run asks a running daemon whether it is well; for container health checks.
+func (h healthCmd) Run(s *streams) error {
+	c, err := serverFlags{Server: h.Server}.client()
+	if err != nil {
+		return err
+	}
+	req, err := http.NewRequestWithContext(s.ctx, http.MethodGet, c.base.JoinPath("healthz").String(), nil)
+	if err != nil {
+		return err
+	}
+	return c.answer(req, nil)
+}

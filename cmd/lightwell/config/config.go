@@ -1,0 +1,94 @@
+// Package config reads lightwell.yaml: where the daemon listens and keeps its
+// data, which fleet files it serves, how it asks the units, whom it tells and
+// whom it lets in. Unknown keys are faults; every fault is reported at once
+// with file, line, column and remedy. Secrets come from files or from the
+// environment only, and print as a placeholder.
+//
+// Promise: a key keeps its name and meaning; one that must go is accepted
+// with a warning for one release.
+package config
+
+import (
+	"path/filepath"
+	"time"
+
+	"lightwell/alarms/notify"
+	"lightwell/alarms/web"
+	"lightwell/alarms/web/access"
+	"lightwell/collector"
+	"lightwell/collector/document"
+	"lightwell/collector/snmp"
+)
+
+// Config is the daemon's configuration with every default filled in, every
+// path made absolute and every secret read.
+type Config struct {
+	File          string   // "" when it did not come from a file
+	Listen        string   // host:port of page, API and metrics
+	Hosts         []string // further names of this machine, for use without tokens
+	Data          string
+	Fleet         []string // fleet files
+	Models        string   // folder of the user's own models; "" when there is none
+	Poll          string   // schedule of units that name none
+	MinPoll       time.Duration
+	PerSite       int // requests under way at one site
+	SNMP          snmp.Config
+	Credentials   map[string]snmp.Credentials
+	Webhooks      []notify.Endpoint
+	Tokens        []access.Token
+	MetricsOpen   bool // /metrics needs no token
+	Commissioning Commissioning
+	LogLevel      string
+}
+
+// Commissioning says what a baseline capture needs before it can be accepted.
+type Commissioning struct {
+	Polls int
+	Over  time.Duration
+}
+
+// Defaults.
+const (
+	DefaultListen  = "127.0.0.1:8420"
+	DefaultPoll    = "@every 1m"
+	DefaultMinPoll = time.Second
+)
+
+// Default returns a configuration that works for everything but what it
+// cannot know: fleet files, credentials, receivers.
+func Default() Config {
+	return Config{
+		Listen:        DefaultListen,
+		Data:          "lightwell-data",
+		Poll:          DefaultPoll,
+		MinPoll:       DefaultMinPoll,
+		PerSite:       collector.DefaultPerSite,
+		SNMP:          snmp.Default(),
+		Credentials:   map[string]snmp.Credentials{},
+		Commissioning: Commissioning{Polls: 10, Over: 5 * time.Minute},
+		LogLevel:      "info",
+	}
+}
+
+// Load reads the configuration at path. The error is document.Faults when the
+// content is at fault. getenv is os.Getenv but for tests.
+func Load(path string, getenv func(string) string) (Config, error) {
+	file, faults := document.Read(path)
+	if file == nil {
+		return Config{}, faults.Err()
+	}
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return Config{}, err
+	}
+	l := loader{file: file, folder: filepath.Dir(abs), getenv: getenv, faults: faults, cfg: Default()}
+	l.cfg.File = abs
+	l.load()
+	return l.cfg, l.faults.Err()
+}
+
+// CheckListen returns what is wrong with the tokens, and refuses an address
+// that other machines can reach when there are none.
+func (c Config) CheckListen() error {
+	return web.Config{Tokens: c.Tokens}.Validate(c.Listen)
+}

@@ -1,0 +1,68 @@
+package daemon
+
+import (
+	"errors"
+	"fmt"
+	"sync/atomic"
+	"time"
+
+	"lightwell/collector"
+)
+
+// A pulse tells whether polls come as often as they should.
+type pulse struct {
+	started time.Time
+	last    atomic.Int64 // Unix nanoseconds of the last poll; 0: none yet
+	longest atomic.Int64 // nanoseconds without a poll that are still well; 0: nothing to poll
+}
+
+// patience is added to the time in which a poll must come, for retries.
+const patience = time.Minute
+
+// beat records a poll; first is true once.
+func (p *pulse) beat(now time.Time) (first bool) { return p.last.Swap(now.UnixNano()) == 0 }
+
+// expect takes the schedules of a fleet.
+func (p *pulse) expect(f *collector.Fleet, now time.Time) {
+	var shortest time.Duration
+	for _, u := range f.Units {
+		site, _ := f.Site(u.Site)
+		if s, err := collector.ParseSchedule(u.Poll, site.Location); err == nil {
+			if period := s.Period(now); shortest == 0 || period < shortest {
+				shortest = period
+			}
+		}
+	}
+	if shortest > 0 {
+		shortest = 2*shortest + patience
+	}
+	p.longest.Store(int64(shortest))
+}
+
+// silent returns an error when a poll is overdue.
+func (p *pulse) silent(now time.Time) error {
+	longest := time.Duration(p.longest.Load())
+	if longest == 0 {
+		return nil
+	}
+	since := p.started
+	if last := p.last.Load(); last != 0 {
+		since = time.Unix(0, last)
+	}
+	if quiet := now.Sub(since); quiet > longest {
+		return fmt.Errorf("no poll has ended for %s", quiet.Round(time.Second))
+	}
+	return nil
+}
+
+// Ready tells why the daemon does not do its work, or nil when it does: it
+// has polled, and polls come.
+func (d *Daemon) Ready() error {
+	if d.pulse.last.Load() == 0 && d.pulse.longest.Load() != 0 {
+		return errors.New("no unit has been polled yet")
+	}
+	return d.pulse.silent(time.Now())
+}
+
+// Alive tells whether the daemon still works, for a watchdog.
+func (d *Daemon) Alive() bool { return d.pulse.silent(time.Now()) == nil }

@@ -1,0 +1,39 @@
+package daemon
+
+import (
+	"time"
+
+	"go.uber.org/zap"
+
+	"lightwell/cmd/lightwell/config"
+	"lightwell/collector/inventory"
+)
+
+// Reload puts new files and a new configuration in force while the daemon
+// runs: fleet, models, schedules, credentials, webhooks and planned work.
+// Listener, data folder and tokens stay until the next start. With an error
+// everything stays as it was.
+func (d *Daemon) Reload(cfg config.Config, files Files) error {
+	before, old := d.opts.Config, d.fleet.Load()
+	d.opts.Config = cfg
+	if err := d.use(files); err != nil {
+		d.opts.Config = before
+		return err
+	}
+	if err := d.dispatcher.SetEndpoints(cfg.Webhooks); err != nil {
+		return err
+	}
+	d.log.Info("reloaded", zap.Stringer("difference", inventory.Compare(old, files.Fleet)))
+	if before.Listen != cfg.Listen || before.Data != cfg.Data || len(before.Tokens) != len(cfg.Tokens) {
+		d.log.Warn("listen, data and tokens take effect at the next start")
+	}
+	return nil
+}
+
+// Reloaded records how a reload went, for the log and the metrics.
+func (d *Daemon) Reloaded(err error) {
+	d.metrics.ObserveReload(err == nil, time.Now())
+	if err != nil {
+		d.log.Error("reload: the running configuration stays in force", zap.Error(err))
+	}
+}
