@@ -15,7 +15,7 @@ COPY --from=build /out/lightwell /lightwell
 COPY --from=build --chown=65532:65532 /out/data /data
 USER 65532:65532
 VOLUME /data
-EXPOSE 8470
+EXPOSE 8420
 HEALTHCHECK --interval=30s --timeout=5s --start-period=10s CMD ["/lightwell", "health"]
 ENTRYPOINT ["/lightwell"]
 CMD ["run", "--config", "/etc/lightwell/lightwell.yaml", "--data", "/data"]

@@ -68,6 +68,13 @@ func (s *Server) Listen(addr string) error {
 // URL is the address of the page once Listen has returned.
 func (s *Server) URL() string { return "http://" + s.listener.Addr().String() }
 
+// Close frees the listener, for when Run is not called. It is safe after Run.
+func (s *Server) Close() {
+	if s.listener != nil {
+		_ = s.listener.Close() // closed already after Run
+	}
+}
+
 // Run serves until ctx ends, then lets answers under way finish, and closes
 // the listener. Open streams of changes end at once.
 func (s *Server) Run(ctx context.Context) error {
