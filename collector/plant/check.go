@@ -34,9 +34,6 @@ func (p *Plant) check(f Fault) []wrong {
 	case f.Size != 0 && !(f.Size >= k.Min && f.Size <= k.Max):
 		all = append(all, wrong{"size", fmt.Sprintf("size %g is not within %g to %g %s", f.Size, k.Min, k.Max, k.Unit), "use a size within the range"})
 	}
-	if f.For < 0 {
-		all = append(all, wrong{"for", "a fault cannot last less than no time", "leave it out for a fault that stays"})
-	}
 	return append(all, p.checkNeeds(f, k)...)
 }
 

@@ -23,7 +23,7 @@ type Fault struct {
 	Point     string        // which reading: optical_receive_power
 	Size      float64       // in the kind's unit; 0: as the kind says
 	Ramp      time.Duration // time to grow to its size, evenly; 0: as the kind says; negative: a step
-	For       time.Duration // how long it lasts; 0: as the kind says
+	For       time.Duration // how long it lasts; 0: as the kind says; negative: until repaired
 }
 
 // Target returns what the fault strikes, as kind/id.

@@ -1,7 +1,6 @@
 package plant_test
 
 import (
-	"fmt"
 	"testing"
 	"time"
 
@@ -67,7 +66,8 @@ func newBench(t testing.TB, seed uint64) *bench {
 	f, models := fleet(t)
 	p, err := plant.New(f, models, plant.Config{Seed: seed, Start: start})
 	require.NoError(t, err)
-	return &bench{p, t, f, time.Now().Add(start.Sub(p.PlantTime(time.Now())))}
+	now := time.Now()
+	return &bench{p, t, f, now.Add(start.Sub(p.PlantTime(now)))}
 }
 
 // read returns the good readings of a unit, decoded from the objects of its
@@ -101,11 +101,4 @@ func (b *bench) read(id string, after time.Duration) map[string]float64 {
 		}
 	}
 	return good
-}
-
-func TestSmoke(t *testing.T) {
-	b := newBench(t, 1)
-	for _, u := range b.fleet.Units {
-		fmt.Println(u.ID, b.read(u.ID, time.Hour))
-	}
 }

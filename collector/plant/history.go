@@ -11,6 +11,7 @@ type faultSet struct {
 	all    []*active
 	units  []struck
 	fibres [][]active
+	bounds []time.Time // when something changes, in order
 }
 
 // struck is what befell one unit.
@@ -27,6 +28,7 @@ type span struct{ start, end time.Time }
 func newFaultSet(p *Plant, all []*active) *faultSet {
 	s := &faultSet{all: all, units: make([]struck, len(p.units)), fibres: make([][]active, len(p.fibres))}
 	for _, f := range all {
+		s.bounds = f.bounds(s.bounds)
 		for _, i := range p.unitsOf(f) {
 			u := p.units[i]
 			at := *f
@@ -39,6 +41,7 @@ func newFaultSet(p *Plant, all []*active) *faultSet {
 			s.fibres[i] = append(s.fibres[i], *f)
 		}
 	}
+	slices.SortFunc(s.bounds, time.Time.Compare)
 	for i := range s.units {
 		s.units[i].settle(p.units[i])
 	}
@@ -79,6 +82,21 @@ func (p *Plant) fibresOf(f *active) []int {
 	return struck
 }
 
+// bounds adds the times at which the fault changes.
+func (f *active) bounds(to []time.Time) []time.Time {
+	to = append(to, f.start)
+	if f.Ramp > 0 {
+		to = append(to, f.start.Add(f.Ramp))
+	}
+	if f.kind.outage > 0 {
+		to = append(to, f.start.Add(f.Ramp+f.kind.outage))
+	}
+	if !f.end.IsZero() {
+		to = append(to, f.end)
+	}
+	return to
+}
+
 // settle works out what depends on the order of the faults.
 func (s *struck) settle(u *unit) {
 	slices.SortStableFunc(s.faults, func(a, b active) int { return a.start.Compare(b.start) })
@@ -98,10 +116,7 @@ func (s *struck) settle(u *unit) {
 				s.restarts = append(s.restarts, f.end)
 			}
 		}
-		bounds = append(bounds, f.start, f.start.Add(f.Ramp))
-		if !f.end.IsZero() {
-			bounds = append(bounds, f.end)
-		}
+		bounds = f.bounds(bounds)
 	}
 	slices.SortFunc(bounds, time.Time.Compare)
 	slices.SortFunc(s.restarts, time.Time.Compare)

@@ -33,7 +33,8 @@ type Kind struct {
 	For     time.Duration // 0: until repaired
 	Needs   string        // "point" or "port" when the fault must name one
 
-	power  bool // may take a supply or restart the agent
+	power  bool          // may take a supply or restart the agent
+	outage time.Duration // without power, after the ramp
 	strike func(*effects, *active, float64)
 }
 
@@ -61,7 +62,6 @@ type effects struct {
 	lnaExtra             float64 // part
 	off, silent          bool
 	lost                 []string // ports of supplies
-	cold                 bool
 	coldC                float64
 	coldPart             float64 // how far the cold has come, 0 to 1
 	heaterFailed         bool
@@ -148,10 +148,13 @@ var kinds = []Kind{
 		}},
 	{Name: "agent-restart", Title: "restart of the unit's agent", Targets: AtUnit, For: 10 * time.Second, power: true,
 		strike: func(e *effects, _ *active, _ float64) { e.silent = true }},
-	{Name: "warm-up", Title: "power lost in a cold night: the unit cools for half an hour and starts cold", Targets: AtUnit, Role: collector.Outdoor, Size: -38, Min: -55, Max: 0, Unit: "°C outside", Ramp: 30 * time.Minute, For: 8 * time.Hour, power: true,
+	{Name: "warm-up", Title: "cold spell; once it is cold the power fails for half an hour and the unit starts cold", Targets: AtUnit, Role: collector.Outdoor, Size: -38, Min: -55, Max: -1, Unit: "°C outside", Ramp: 2 * time.Hour, For: 8 * time.Hour, power: true, outage: 30 * time.Minute,
 		strike: func(e *effects, f *active, x float64) {
-			e.cold, e.coldC, e.coldPart = true, f.Size, x/f.Size
-			e.off = e.off || f.since < f.Ramp
+			e.coldC, e.coldPart = f.Size, x/f.Size
+			if left := f.end.Sub(f.start) - f.since; !f.end.IsZero() && left < f.Ramp { // it grows mild again
+				e.coldPart = min(e.coldPart, float64(left)/float64(f.Ramp))
+			}
+			e.off = e.off || f.since >= f.Ramp && f.since < f.Ramp+f.kind.outage
 		}},
 	{Name: "heater-failed", Title: "heater failed", Targets: AtUnit,
 		strike: func(e *effects, _ *active, _ float64) { e.heaterFailed = true }},

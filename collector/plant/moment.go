@@ -18,8 +18,10 @@ type moment struct {
 	list   [6]*unitNow
 }
 
-func (p *Plant) at(t time.Time) *moment {
-	m := &moment{p: p, faults: p.faults.Load(), t: t}
+func (p *Plant) at(t time.Time) *moment { return p.look(p.faults.Load(), t) }
+
+func (p *Plant) look(faults *faultSet, t time.Time) *moment {
+	m := &moment{p: p, faults: faults, t: t}
 	m.units = m.list[:0]
 	return m
 }
@@ -34,6 +36,28 @@ type unitNow struct {
 	caseC   float64
 	heater  string
 	warming bool
+	ports   [memoPorts]portNow // worked out so far
+}
+
+// portNow remembers what has been worked out for an optical port, because
+// several points of the unit, and the far ends, ask for it.
+type portNow struct {
+	lit, came, out bool
+	light          lightNow
+	arrival        arrival
+	radio          radioNow
+}
+
+// memoPorts is for how many ports of a unit results are kept; those of more
+// are worked out anew.
+const memoPorts = collector.MaxIndoorPerOutdoor
+
+// port returns where results of that port are kept.
+func (u *unitNow) port(i int) *portNow {
+	if i < len(u.ports) {
+		return &u.ports[i]
+	}
+	return &portNow{}
 }
 
 // unit returns the unit of that index as it is now.
@@ -79,24 +103,16 @@ func (m *moment) heat(u *unitNow, s *struck) {
 	on, cut, had := s.power(m.t)
 	u.on = on
 	limit := u.info.Equipment.Limits.WarmUpBelowC
-	end := m.surroundings(u.unit, &u.effects, m.t) + u.ownHeat()
-	u.heater = idleHeater(u.effects.heaterFailed)
+	bare := m.surroundings(u.unit, &u.effects, m.t) + u.ownHeat()
+	u.caseC, u.heater = bare, idleHeater(u.effects.heaterFailed)
 	if limit == nil || !u.outdoor() {
-		u.caseC = end
 		return
 	}
-	hold := *limit + heaterMarginK
-	full := end + heaterK
-	if u.effects.heaterFailed {
-		full = end
+	hold, full := *limit+heaterMarginK, bare
+	if bare < hold && !u.effects.heaterFailed {
+		u.heater, full = collector.StateOn, bare+heaterK
 	}
-	steady := end
-	if end < hold {
-		steady = min(hold, full)
-		if !u.effects.heaterFailed {
-			u.heater = collector.StateOn
-		}
-	}
+	steady := max(bare, min(hold, full))
 	u.caseC = steady
 	past := m.t.Sub(cut.end)
 	if !had || on && past > 8*heatTime && steady >= *limit {
@@ -107,10 +123,7 @@ func (m *moment) heat(u *unitNow, s *struck) {
 		u.caseC, u.heater = start, collector.StateOff
 		return
 	}
-	u.caseC = min(approach(start, full, past), max(steady, start))
-	if steady >= hold && start >= hold {
-		u.caseC = approach(start, steady, past)
-	}
+	u.caseC = min(approach(start, full, past), max(steady, start)) // full heat until it holds
 	u.warming = u.caseC < *limit
 }
 
@@ -133,18 +146,19 @@ func (m *moment) coldStart(u *unitNow, s *struck, cut span) float64 {
 	if until.IsZero() || until.After(m.t) {
 		until = m.t
 	}
-	around := func(t time.Time) float64 {
-		var e effects
+	around := func(t time.Time) (outside float64, e effects) {
 		for i := range s.faults {
 			s.faults[i].strike(&e, t)
 		}
-		return m.surroundings(u.unit, &e, t)
+		return m.surroundings(u.unit, &e, t), e
 	}
-	warm := around(cut.start) + u.ownHeat()
-	if limit := u.info.Equipment.Limits.WarmUpBelowC; limit != nil {
-		warm = max(warm, *limit+heaterMarginK)
+	before, e := around(cut.start)
+	warm := before + u.ownHeat()
+	if limit := u.info.Equipment.Limits.WarmUpBelowC; !e.heaterFailed {
+		warm = max(warm, min(*limit+heaterMarginK, warm+heaterK))
 	}
-	return approach(warm, around(until), until.Sub(cut.start))
+	after, _ := around(until)
+	return approach(warm, after, until.Sub(cut.start))
 }
 
 // surroundings returns the temperature around a case, in degrees Celsius.
@@ -153,9 +167,6 @@ func (m *moment) surroundings(u *unit, e *effects, t time.Time) float64 {
 		return u.climate.room(t)
 	}
 	mild := u.climate.air(t) + u.climate.sun(t)
-	if !e.cold {
-		return mild
-	}
 	return mild + (e.coldC-mild)*e.coldPart
 }
 
@@ -182,8 +193,17 @@ type lightNow struct {
 // little for the service, enough for the unit's readings to get through.
 const idle = budget.DBm(-12)
 
-// laser works out the laser at a port under power control.
-func (m *moment) laser(u *unitNow, port int) lightNow {
+// laser returns the laser at a port.
+func (m *moment) laser(u *unitNow, port int) *lightNow {
+	p := u.port(port)
+	if !p.lit {
+		p.lit, p.light = true, m.light(u, port)
+	}
+	return &p.light
+}
+
+// light works out the laser at a port under power control.
+func (m *moment) light(u *unitNow, port int) lightNow {
 	o, e := &u.nature.optics[port], &u.effects
 	switch {
 	case !u.on:

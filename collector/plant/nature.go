@@ -56,7 +56,7 @@ type optic struct {
 
 // nature is what differs between two boxes of one type. A unit that is
 // exchanged gets another nature. Ranges are common practice: monitors are off
-// by up to a decibel and a half, lasers differ by a tenth.
+// by up to a decibel, lasers differ by a tenth.
 type nature struct {
 	optics       []optic
 	responsivity float64   // A/W
@@ -94,9 +94,9 @@ func newNature(u *unit, generation int) nature {
 				RefC: refC, Threshold: 8 * (1 + 0.1*draw("threshold"+port)), ThresholdCharK: 60,
 				Slope: 0.2 * (1 + 0.05*draw("slope"+port)), SlopeCharK: 200,
 			},
-			power:    budget.DBm(3 + 0.5*draw("power"+port)).Milliwatts(),
-			txOffset: budget.DB(1.5 * draw("tx"+port)),
-			rxOffset: budget.DB(1.5 * draw("rx"+port)),
+			power:    budget.DBm(-0.5 + 0.4*draw("power"+port)).Milliwatts(),
+			txOffset: budget.DB(draw("tx" + port)),
+			rxOffset: budget.DB(draw("rx" + port)),
 			tracking: 0.006 * draw("tracking"+port),
 		})
 	}

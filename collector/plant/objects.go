@@ -99,7 +99,7 @@ func (p *Plant) lay(a *agent) error {
 			}
 		}
 	}
-	slices.SortFunc(all, func(x, y Object) int { return compareOID(x.OID, y.OID) })
+	slices.SortFunc(all, func(x, y Object) int { return CompareOID(x.OID, y.OID) })
 	place := map[string]int{}
 	for i, o := range all {
 		place[o.OID] = i
@@ -119,8 +119,8 @@ func (p *Plant) lay(a *agent) error {
 
 func octets(s string) model.Value { return model.Value{Kind: model.Bytes, Bytes: []byte(s)} }
 
-// compareOID orders object identifiers by their numbers.
-func compareOID(a, b string) int {
+// CompareOID orders object identifiers by their numbers, as SNMP does.
+func CompareOID(a, b string) int {
 	for a != "" && b != "" {
 		var x, y string
 		x, a, _ = strings.Cut(a, ".")
@@ -151,7 +151,9 @@ func (p *Plant) Objects(agentUnit string, now time.Time) (objects []Object, sile
 	all := slices.Clone(a.layout)
 	ticks := m.ticks(a)
 	for i, index := range a.units {
-		m.fill(all, a.places[i], m.unit(index), ticks)
+		if h, ok := m.hear(a, index); ok {
+			h.fill(all, a.places[i])
+		}
 	}
 	for i := range all {
 		if all[i].OID == sysUpTime {
@@ -171,17 +173,57 @@ func (m *moment) ticks(a *agent) uint32 {
 	return uint32(uint64(m.uptime(m.unit(a.units[0]))/(10*time.Millisecond)) & math.MaxUint32)
 }
 
-// fill puts the readings of a unit to their places.
-func (m *moment) fill(all []Object, places []int, u *unitNow, ticks uint32) {
-	if !m.readable(u) {
-		return
+// heard is a unit as its agent last heard it.
+type heard struct {
+	*moment
+	unit  *unitNow
+	ticks uint32
+	stale bool
+}
+
+// hear returns what an agent knows of a unit. When nothing comes through now,
+// it has kept the last values; ok is false when it never heard the unit since
+// the agent started.
+func (m *moment) hear(a *agent, index int) (h heard, ok bool) {
+	if u := m.unit(index); m.readable(u) {
+		return heard{m, u, m.ticks(a), false}, true
 	}
-	for i := range u.points {
-		v, quality := m.reading(u, &u.points[i])
-		for _, value := range u.points[i].codec.Encode(v, quality, ticks) {
-			at := &all[places[0]].Value
-			*at, places = model.Merge(*at, value), places[1:]
+	began := m.unit(a.units[0]).agent
+	for _, t := range slices.Backward(m.faults.bounds) {
+		t = t.Add(-time.Nanosecond) // just before something changed
+		if !t.Before(m.t) {
+			continue
 		}
+		if t.Before(began) {
+			break
+		}
+		then := m.p.look(m.faults, t)
+		if u := then.unit(index); !then.silent(a) && then.readable(u) {
+			return heard{then, u, then.ticks(a), true}, true
+		}
+	}
+	return heard{}, false
+}
+
+// raw returns what the agent shows for a point, in the order of its objects.
+// A value that is old and could not tell so is missing.
+func (h *heard) raw(pt *planned) []model.Value {
+	if h.stale && !pt.tellsAge {
+		return nil
+	}
+	v, quality := h.reading(h.unit, pt)
+	return pt.codec.Encode(v, quality, h.ticks)
+}
+
+// fill puts the readings of a unit to their places.
+func (h *heard) fill(all []Object, places []int) {
+	for i := range h.unit.points {
+		pt := &h.unit.points[i]
+		for n, value := range h.raw(pt) {
+			at := &all[places[n]].Value
+			*at = model.Merge(*at, value)
+		}
+		places = places[pt.width:]
 	}
 }
 
@@ -210,15 +252,14 @@ func (b prober) Probe(ctx context.Context, info collector.Unit) ([]collector.Rea
 		return nil, fmt.Errorf("probe %q: %w", info.ID, collector.ErrNoAnswer)
 	}
 	u, ticks := m.unit(index), m.ticks(a)
-	readable := m.readable(u)
+	h, ok := m.hear(a, index)
 	readings := make([]collector.Reading, len(u.points))
 	for i := range u.points {
 		pt := &u.points[i]
 		r := &readings[i]
 		*r = collector.Reading{Unit: info.ID, Point: pt.codec.Point, Quality: collector.Unavailable, Taken: now.Round(0).UTC()}
-		if readable {
-			v, quality := m.reading(u, pt)
-			d := pt.codec.Decode(pt.codec.Encode(v, quality, ticks), ticks)
+		if ok {
+			d := pt.codec.Decode(h.raw(pt), ticks)
 			r.Value, r.Quality, r.Age = d.Value, d.Quality, d.Age
 		}
 	}

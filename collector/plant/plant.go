@@ -11,8 +11,9 @@
 // can be looked at in any order. Noise is a hash of point and plant second,
 // not drawn from a generator. Values pass through the encoding of the unit's
 // model, so they have its resolution. A unit that is read via another one
-// sends its readings over the fibre: when its light does not arrive they are
-// missing, not zero. The sums are those of package budget; what a
+// sends its readings over the fibre: when its light does not arrive they stay
+// as they were last heard where the encoding tells their age, else they are
+// missing; they are never zero. The sums are those of package budget; what a
 // type of unit has that its model does not tell, such as the laser, is drawn
 // from the seed within what is usual in the trade.
 package plant
@@ -78,10 +79,25 @@ type unit struct {
 
 // planned is a point with what is worked out once.
 type planned struct {
-	codec  model.Point
-	key    uint64
-	optic  int // place in the unit's ports
-	supply int // place in the unit's supplies
+	codec    model.Point
+	key      uint64
+	optic    int     // place in the unit's ports
+	supply   int     // place in the unit's supplies
+	least    float64 // of the quantity: darkness
+	noise    float64 // standard deviation
+	width    int     // how many objects it has
+	tellsAge bool    // its encoding carries a time stamp
+}
+
+// tellsAge finds out whether a value that is five minutes old says so.
+func tellsAge(pt model.Point) bool {
+	info, _ := pt.Point.Quantity.Info()
+	const now = 1 << 20
+	value := (info.Min + info.Max) / 2
+	if info.States != nil {
+		value = 0
+	}
+	return pt.Decode(pt.Encode(value, collector.Good, now-30000), now).Age > 0
 }
 
 // fibre is one direction of a link.
@@ -93,7 +109,7 @@ type fibre struct {
 	toPort   int
 	path     collector.Path
 	rf       collector.RF
-	loss     budget.DB // as built, with the splitter
+	loss     budget.DB // as built, with splitter and combiner
 }
 
 // New makes a plant of a fleet whose units all have a model of models.
@@ -169,16 +185,20 @@ func (p *Plant) newUnit(info collector.Unit, m *model.Model) *unit {
 	u.supplies = slices.Compact(u.supplies)
 	u.nature = newNature(u, 0)
 	for _, pt := range m.Points {
+		info, _ := pt.Point.Quantity.Info()
 		u.points = append(u.points, planned{
+			least: info.Min, noise: noiseOf[pt.Point.Quantity],
 			codec: pt, key: hashText(u.key, pt.Point.String()),
 			optic: max(0, slices.Index(u.ports, pt.Point.Port)), supply: slices.Index(u.supplies, pt.Point.Port),
+			width: len(pt.Objects()), tellsAge: tellsAge(pt),
 		})
 	}
 	return u
 }
 
 // addLink lays the two fibres of a link. Each end takes the next optical port
-// of its unit; a unit with one port feeds all its links through a splitter.
+// of its unit; a unit with one port feeds all its links through a splitter and
+// hears them through a combiner.
 func (p *Plant) addLink(l collector.Link) error {
 	outdoor, ok := p.byUnit[l.Outdoor]
 	if !ok {
@@ -193,8 +213,8 @@ func (p *Plant) addLink(l collector.Link) error {
 		rf = *l.RF
 	}
 	p.byLink[l.ID] = len(p.links)
-	down := p.addFibre(outdoor, indoor, l.Outdoor, l.Downlink, rf)
-	up := p.addFibre(indoor, outdoor, l.Indoor, l.Uplink, uplinkRF)
+	down := p.addFibre(outdoor, indoor, l.Downlink, rf)
+	up := p.addFibre(indoor, outdoor, l.Uplink, uplinkRF)
 	p.links = append(p.links, pair{down, up})
 	return nil
 }
@@ -203,7 +223,7 @@ func (p *Plant) addLink(l collector.Link) error {
 // ceiling antenna or the modem, at room temperature.
 var uplinkRF = collector.RF{GainBeforeLaserDB: 10, NoiseFigureBeforeLaserDB: 3, AntennaNoiseK: 290}
 
-func (p *Plant) addFibre(from, to int, fromID string, path collector.Path, rf collector.RF) int {
+func (p *Plant) addFibre(from, to int, path collector.Path, rf collector.RF) int {
 	cable, _ := p.fleet.Cable(path.Cable)
 	a, b := p.units[from], p.units[to]
 	run := budget.Typical(cable.LengthM/1000, path.Connectors, path.Splices, path.WavelengthNM)
@@ -211,8 +231,10 @@ func (p *Plant) addFibre(from, to int, fromID string, path collector.Path, rf co
 		fromPort: min(len(a.out), len(a.ports)-1), toPort: min(len(b.in), len(b.ports)-1)}
 	luck := max(-2, min(2, gauss(hashText(a.key, "fibre to "+b.id))))
 	f.loss = max(0.05, run.Loss()+budget.DB(luck)*run.SD())
-	if links := len(p.fleet.LinksOf(fromID)); len(a.ports) == 1 && links > 1 {
-		f.loss += budget.SplitLoss(links)
+	for _, end := range []*unit{a, b} { // splitter or combiner at a port that several links share
+		if links := len(p.fleet.LinksOf(end.id)); len(end.ports) == 1 {
+			f.loss += budget.SplitLoss(links)
+		}
 	}
 	a.out, b.in = append(a.out, f.index), append(b.in, f.index)
 	p.fibres = append(p.fibres, f)

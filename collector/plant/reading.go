@@ -25,19 +25,20 @@ var noiseOf = map[collector.Quantity]float64{
 // reading returns what a unit measures at one of its points.
 func (m *moment) reading(u *unitNow, pt *planned) (float64, collector.Quality) {
 	point := pt.codec.Point
-	if u.effects.broken[point] {
+	if u.effects.broken != nil && u.effects.broken[point] {
 		return 0, collector.Broken
 	}
-	info, _ := point.Quantity.Info()
-	v := m.measure(u, pt, info.Min)
-	if v <= info.Min { // dark, or nothing there: no noise on it
-		return info.Min, collector.Good
+	v := m.measure(u, pt, pt.least)
+	if v <= pt.least { // dark, or nothing there: no noise on it
+		return pt.least, collector.Good
 	}
-	v += u.effects.drift[point]
-	if sd := noiseOf[point.Quantity]; sd > 0 && v != 0 {
-		v += sd * gauss(m.tick(pt.key))
+	if u.effects.drift != nil {
+		v += u.effects.drift[point]
 	}
-	return max(v, info.Min), collector.Good
+	if pt.noise > 0 && v != 0 {
+		v += pt.noise * gauss(m.tick(pt.key))
+	}
+	return max(v, pt.least), collector.Good
 }
 
 // measure returns the value before noise. dark stands for no light.
@@ -60,14 +61,11 @@ func (m *moment) measure(u *unitNow, pt *planned, dark float64) float64 {
 	case collector.RFInputLevel:
 		return float64(m.radioIn(u))
 	case collector.RFOutputLevel:
-		level, _, _ := m.radioOut(u, pt.optic)
-		return float64(level)
+		return float64(m.radioOut(u, pt.optic).level)
 	case collector.RFNoiseFloor:
-		_, floor, _ := m.radioOut(u, pt.optic)
-		return float64(floor)
+		return float64(m.radioOut(u, pt.optic).floor)
 	case collector.AGCAttenuation:
-		_, _, agc := m.radioOut(u, pt.optic)
-		return float64(agc)
+		return float64(m.radioOut(u, pt.optic).agc)
 	case collector.HeaterState:
 		return state(q, u.heater, true, "")
 	case collector.Uptime:

@@ -18,8 +18,16 @@ type arrival struct {
 	ripple   budget.DB
 }
 
-// arriving adds up what the fibres bring to a port of a unit.
-func (m *moment) arriving(u *unitNow, port int) arrival {
+// arriving returns what the fibres bring to a port of a unit.
+func (m *moment) arriving(u *unitNow, port int) *arrival {
+	p := u.port(port)
+	if !p.came {
+		p.came, p.arrival = true, m.addUp(u, port)
+	}
+	return &p.arrival
+}
+
+func (m *moment) addUp(u *unitNow, port int) arrival {
 	a := arrival{gain: -200, rin: rinAtRef}
 	for _, i := range u.in {
 		f := m.p.fibres[i]
@@ -107,23 +115,37 @@ func (p *Plant) plan(u *unit) {
 // bandwidth of a level detector behind the photodiode, in dB over one hertz.
 var bandwidth = budget.Decibels(40e6)
 
-// radioOut returns level, noise density and gain control at a unit's radio
-// output for what arrives at one of its ports.
-func (m *moment) radioOut(u *unitNow, port int) (level, floor budget.DBm, agc budget.DB) {
+// radioNow is a unit's radio output.
+type radioNow struct {
+	level, floor budget.DBm // floor: dBm/Hz
+	agc          budget.DB
+}
+
+// radioOut returns the radio output for what arrives at a port.
+func (m *moment) radioOut(u *unitNow, port int) *radioNow {
+	p := u.port(port)
+	if !p.out {
+		p.out, p.radio = true, m.radio(u, port)
+	}
+	return &p.radio
+}
+
+func (m *moment) radio(u *unitNow, port int) radioNow {
 	a := m.arriving(u, port)
 	e := &u.effects
 	noise := budget.Noise{SourceK: a.sourceK, Gain: a.gain, CurrentMA: u.nature.responsivity * float64(a.detected), RIN: a.rin, ReceiverFactor: 1.5}
-	floor = noise.Density().Plus(u.nature.postGain + m.disturbance(u, port))
+	floor := noise.Density().Plus(u.nature.postGain + m.disturbance(u, port))
 	sum := a.signal + floor.Plus(bandwidth).Milliwatts()
-	level, _ = sum.DBm()
+	level, _ := sum.DBm()
 	level = level.Plus(a.ripple * budget.DB(gauss(m.tick(u.key^7))))
 	if e.feedback > 0 {
 		level = level.Plus(e.feedback * budget.DB(0.3*gauss(m.tick(u.key^5))))
 	}
+	var agc budget.DB
 	if u.hasAGC {
-		agc = max(0, min(agcRange, level.Below(u.gain.target)*-1))
+		agc = max(0, min(agcRange, -level.Below(u.gain.target)))
 	}
-	return level.Minus(agc), floor.Minus(agc), agc
+	return radioNow{level.Minus(agc), floor.Minus(agc), agc}
 }
 
 // disturbance returns by how much intermodulation and feedback lift the noise
