@@ -141,7 +141,7 @@ func (a Alarm) Clone() Alarm {
 
 // State returns the severity of the newest status change: Cleared once the
 // alarm has cleared.
-func (a *Alarm) State() Severity {
+func (a Alarm) State() Severity {
 	if a.Cleared {
 		return Cleared
 	}
@@ -149,9 +149,9 @@ func (a *Alarm) State() Severity {
 }
 
 // Shelved tells whether the alarm lies on a shelf.
-func (a *Alarm) Shelved() bool { return a.ShelfName != "" }
+func (a Alarm) Shelved() bool { return a.ShelfName != "" }
 
-func (a *Alarm) silent() bool { return a.Shelved() || a.Hold != Hold{} }
+func (a *Alarm) silent() bool { return a.ShelfName != "" || a.Hold != Hold{} }
 
 // record adds a status change that corresponds to the alarm as it is now. Two
 // changes never share a time: the time is the key of the history.

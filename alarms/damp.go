@@ -43,8 +43,8 @@ var chatter = []struct {
 	hold   time.Duration
 }{
 	{3, time.Minute, 10 * time.Minute},
-	{3, 10 * time.Minute, 20 * time.Minute},
-	{4, time.Hour, time.Hour},
+	{4, 15 * time.Minute, 30 * time.Minute},
+	{5, 2 * time.Hour, 2 * time.Hour},
 	{6, 24 * time.Hour, 4 * time.Hour},
 }
 

@@ -35,11 +35,16 @@ func (r *fakeRule) Judge(v *alarms.View) []alarms.Verdict {
 	return r.say(v)
 }
 
-// verdicts has the rule answer vs until told otherwise.
+// verdicts has the rule answer vs for north-quay until told otherwise.
 func (r *fakeRule) verdicts(vs ...alarms.Verdict) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.say = func(*alarms.View) []alarms.Verdict { return vs }
+	r.say = func(v *alarms.View) []alarms.Verdict {
+		if v.Site.ID != "north-quay" {
+			return nil
+		}
+		return vs
+	}
 }
 
 func signalLost() *fakeRule {
@@ -154,3 +159,5 @@ func (w work) During(resources []string, now time.Time) (collector.PlannedWork, 
 type levels map[collector.Point]baseline.Level
 
 func (l levels) Levels(string) (map[collector.Point]baseline.Level, bool) { return l, len(l) > 0 }
+
+type severityRule = collector.SeverityRule

@@ -53,7 +53,7 @@ func (f *Filter) passes(a *Alarm) bool {
 			return false
 		}
 	}
-	return (f.Shelving == ShelvingAny || a.Shelved() == (f.Shelving == ShelvingOnly)) &&
+	return (f.Shelving == ShelvingAny || (a.ShelfName != "") == (f.Shelving == ShelvingOnly)) &&
 		(f.ChangedBefore.IsZero() || a.LastChanged.Before(f.ChangedBefore)) &&
 		(f.Below == 0 || a.Severity < f.Below) && (f.Is == 0 || a.Severity == f.Is) && (f.Above == 0 || a.Severity > f.Above) &&
 		(f.Operator == "" || a.Operator == f.Operator) &&
@@ -126,7 +126,7 @@ func (l *List) Summary() Summary {
 	var counts [Critical + 1]SeverityCount
 	out := Summary{Severities: map[Severity]SeverityCount{}}
 	for _, a := range l.snapshot() {
-		if a.Shelved() {
+		if a.ShelfName != "" {
 			out.ShelvesActive = true
 		} else {
 			counts[min(a.Severity, Critical)].add(a)

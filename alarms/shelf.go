@@ -118,7 +118,7 @@ func (l *List) shelfEnded(now time.Time) bool {
 	l.mu.RUnlock()
 	ended := func(until time.Time) bool { return !now.Before(until) }
 	return slices.ContainsFunc(shelves, func(s Shelf) bool { return ended(s.Until) }) ||
-		slices.ContainsFunc(l.snapshot(), func(a *Alarm) bool { return a.Shelved() && ended(a.ShelvedUntil) })
+		slices.ContainsFunc(l.snapshot(), func(a *Alarm) bool { return a.ShelfName != "" && ended(a.ShelvedUntil) })
 }
 
 func (l *List) checkEnd(until, now time.Time) error {
@@ -149,7 +149,7 @@ func (b *batch) shelve(a *Alarm, s Shelf) {
 // settleAll puts every alarm where the shelves say.
 func (b *batch) settleAll(op Operation) {
 	for _, a := range b.l.snapshot() {
-		if s, fits := b.l.shelfOf(a, b.now); fits || a.Shelved() {
+		if s, fits := b.l.shelfOf(a, b.now); fits || a.ShelfName != "" {
 			if a.ShelfName == s.Name && a.ShelvedUntil.Equal(s.Until) {
 				continue
 			}
