@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"lightwell/alarms"
@@ -184,7 +185,7 @@ func (l *loader) duration(to *time.Duration, value *document.Duration, path stri
 		return
 	}
 	if *to = time.Duration(*value); *to <= 0 {
-		l.fault(path, "use a duration such as 2s", "%s is not longer than zero", *to)
+		l.fault(path, "use a duration such as 2s", "%s %s is not longer than zero", key(path), *to)
 	}
 }
 
@@ -193,9 +194,12 @@ func (l *loader) count(to, value *int, least int, path string) {
 		return
 	}
 	if *to = *value; *to < least {
-		l.fault(path, fmt.Sprintf("use %d or more", least), "%d is too few", *to)
+		l.fault(path, fmt.Sprintf("use %d or more", least), "%s %d is too few", key(path), *to)
 	}
 }
+
+// key returns the last key of a path.
+func key(path string) string { return path[strings.LastIndexByte(path, '.')+1:] }
 
 func (l *loader) credential(name string, f fileCredential) {
 	at := "$.credentials." + name
