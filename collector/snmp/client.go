@@ -51,8 +51,8 @@ type Client struct {
 
 var _ collector.Prober = (*Client)(nil)
 
-// credentials are ready to use. They hold secrets: only ever point to them, so
-// that printing what holds the pointer does not print them.
+// credentials are ready to use. They hold secrets: only a Client, which prints
+// as a placeholder, may hold them.
 type credentials struct {
 	version   string
 	community []byte
@@ -91,6 +91,9 @@ func New(cfg Config, log *zap.Logger) (*Client, error) {
 	}
 	return c, nil
 }
+
+// Format prints a placeholder for every verb: a Client holds secrets and keys.
+func (c *Client) Format(f fmt.State, _ rune) { _, _ = fmt.Fprint(f, "(SNMP client)") }
 
 // Close ends what is under way; every read returns an error that wraps
 // ErrClosed from then on.

@@ -30,7 +30,7 @@ func client(t testing.TB, c snmp.Credentials, change ...func(*snmp.Config)) *snm
 	cfg := snmp.Default()
 	cfg.Models = models(t)
 	cfg.Credentials = map[string]snmp.Credentials{"c": c}
-	cfg.Timeout, cfg.Retries = 150*time.Millisecond, 1
+	cfg.Timeout, cfg.Retries = 250*time.Millisecond, 1
 	for _, f := range change {
 		f(&cfg)
 	}
@@ -39,6 +39,9 @@ func client(t testing.TB, c snmp.Credentials, change ...func(*snmp.Config)) *snm
 	t.Cleanup(func() { require.NoError(t, cl.Close()) })
 	return cl
 }
+
+// impatient is for tests in which nothing that counts will come.
+func impatient(c *snmp.Config) { c.Timeout = 40 * time.Millisecond }
 
 func v2c(community string) snmp.Credentials {
 	return snmp.Credentials{Version: snmp.Version2c, Community: collector.NewSecret(community)}

@@ -86,8 +86,9 @@ var wrongReplies = []struct {
 func TestWrongRepliesNeitherCountNorUseUpATry(t *testing.T) {
 	for _, tt := range wrongReplies {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			alone := startAgent(t, func(b []byte) [][]byte { return [][]byte{tt.make(ask(t, b))} })
-			_, err := client(t, v2c(testCommunity)).Probe(t.Context(), unitAt(alone.addr))
+			_, err := client(t, v2c(testCommunity), impatient).Probe(t.Context(), unitAt(alone.addr))
 			require.ErrorIs(t, err, collector.ErrMalformed)
 			require.ErrorContains(t, err, tt.says)
 			if tt.name == "error status of 256" {
@@ -126,7 +127,7 @@ func TestReplyFromAnotherPortDoesNotCount(t *testing.T) {
 		}
 	}()
 	defer func() { conn.Close(); <-done }()
-	_, err = client(t, v2c(testCommunity)).Probe(t.Context(), unitAt(conn.LocalAddr().String()))
+	_, err = client(t, v2c(testCommunity), impatient).Probe(t.Context(), unitAt(conn.LocalAddr().String()))
 	requireCause(t, err, snmp.Silent, collector.ErrNoAnswer)
 }
 
@@ -191,6 +192,7 @@ func TestErrorStatus(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			a := startAgent(t, func(b []byte) [][]byte { return [][]byte{tt.answer(ask(t, b))} })
 			c := v2c(testCommunity)
 			c.Version = tt.version

@@ -132,6 +132,7 @@ func TestEngineIsFoundAgain(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			e := newEngine(t)
 			if tt.before != nil {
 				tt.before(e)
@@ -221,6 +222,7 @@ func TestForgedAndBrokenRepliesDoNotCount(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			e := newEngine(t)
 			a := startEngine(t, e)
 			cl := client(t, v3("sha256", "aes128"))
@@ -283,6 +285,7 @@ func TestReportsEndTheAsking(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(string(tt.cause), func(t *testing.T) {
+			t.Parallel()
 			e := newEngine(t)
 			e.answer = func(e *engine, req *gosnmp.SnmpPacket, _ []byte) [][]byte {
 				b := e.message(req, gosnmp.NoAuthNoPriv, report(tt.counter), e.boots, e.time)

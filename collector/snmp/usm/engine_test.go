@@ -1,0 +1,159 @@
+package usm_test
+
+import (
+	"bytes"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"lightwell/collector"
+	"lightwell/collector/snmp/ber"
+	"lightwell/collector/snmp/usm"
+)
+
+var at = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+
+var pdu = ber.Append(nil, ber.Response, []byte{2, 1, 7, 2, 1, 0, 2, 1, 0, 0x30, 0})
+
+func user(t testing.TB) *usm.User {
+	t.Helper()
+	u, err := usm.NewUser(usm.Account{User: "reader", Auth: "sha256", AuthPassword: collector.NewSecret("maplesyrup"),
+		Privacy: "aes128", PrivacyPassword: collector.NewSecret("maplesyrup")})
+	require.NoError(t, err)
+	return u
+}
+
+// discovery is a unit's answer to a discovery request with message id 1.
+func discovery(engine []byte, boots, seconds int32) []byte {
+	report := ber.Append(nil, ber.Report, []byte{2, 1, 0, 2, 1, 0, 2, 1, 0, 0x30, 0})
+	head := append(ber.AppendInt32(nil, 1), 2, 3, 0, 0xff, 0xe3, 4, 1, 0, 2, 1, 3)
+	s := ber.AppendInt32(ber.AppendInt32(ber.Append(nil, ber.OctetString, engine), boots), seconds)
+	s = append(s, 4, 0, 4, 0, 4, 0)
+	scoped := append(append(ber.Append(nil, ber.OctetString, engine), 4, 0), report...)
+	return ber.Append(nil, ber.Sequence, []byte{2, 1, 3}, ber.Append(nil, ber.Sequence, head),
+		ber.Append(nil, ber.OctetString, ber.Append(nil, ber.Sequence, s)), ber.Append(nil, ber.Sequence, scoped))
+}
+
+// met returns an engine that has been discovered.
+func met(t testing.TB, id []byte) *usm.Engine {
+	t.Helper()
+	e := usm.NewEngine(user(t), "")
+	o, err := e.Open(discovery(id, 4, 100), []int32{1}, at)
+	require.NoError(t, err)
+	require.True(t, o.Report)
+	require.False(t, e.Known())
+	require.NoError(t, e.Adopt(o, at))
+	require.True(t, e.Known())
+	return e
+}
+
+var engineID = []byte("\x80\x00\x7e\xd9\x05roof")
+
+func TestSealedMessageOpensAtAnEngineOfTheSameKey(t *testing.T) {
+	a, b := met(t, engineID), met(t, engineID)
+	m, err := a.Seal(5, pdu, at)
+	require.NoError(t, err)
+	require.NotContains(t, string(m), string(pdu), "encrypted")
+	o, err := b.Open(m, []int32{4, 5}, at)
+	require.NoError(t, err)
+	require.Equal(t, pdu, o.PDU)
+	require.False(t, o.Report)
+}
+
+func TestSealNeverRepeatsASalt(t *testing.T) {
+	e := met(t, engineID)
+	one, err := e.Seal(5, pdu, at)
+	require.NoError(t, err)
+	two, err := e.Seal(5, pdu, at)
+	require.NoError(t, err)
+	require.Len(t, two, len(one))
+	require.False(t, bytes.Equal(one[len(one)-len(pdu):], two[len(two)-len(pdu):]))
+}
+
+func TestOpenRefuses(t *testing.T) {
+	tests := []struct {
+		name   string
+		ids    []int32
+		change func(b []byte) []byte
+		opener func(t *testing.T) *usm.Engine
+		want   error
+	}{
+		{name: "another id", ids: []int32{6}, want: usm.ErrID},
+		{name: "another engine", opener: func(t *testing.T) *usm.Engine { return met(t, []byte("\x80\x00\x7e\xd9\x05room")) }, want: usm.ErrUser},
+		{name: "not discovered yet", opener: func(t *testing.T) *usm.Engine { return usm.NewEngine(user(t), "") }, want: usm.ErrUser},
+		{name: "a bit of the content", change: func(b []byte) []byte { b[len(b)-1] ^= 4; return b }, want: usm.ErrDigest},
+		{name: "flags say not signed", change: func(b []byte) []byte { b[bytes.Index(b, []byte{4, 1, 7})+2] = 4; return b }, want: nil},
+		{name: "another context", opener: func(t *testing.T) *usm.Engine { return context(t) }, want: usm.ErrContext},
+		{name: "cut short", change: func(b []byte) []byte { return b[:len(b)-3] }, want: ber.ErrTruncated},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			m, err := met(t, engineID).Seal(5, pdu, at)
+			require.NoError(t, err)
+			if tt.change != nil {
+				m = tt.change(m)
+			}
+			opener, ids := met(t, engineID), tt.ids
+			if tt.opener != nil {
+				opener = tt.opener(t)
+			}
+			if ids == nil {
+				ids = []int32{5}
+			}
+			_, err = opener.Open(m, ids, at)
+			require.Error(t, err)
+			if tt.want != nil {
+				require.ErrorIs(t, err, tt.want)
+			}
+		})
+	}
+}
+
+func context(t *testing.T) *usm.Engine {
+	e := usm.NewEngine(user(t), "elsewhere")
+	o, err := e.Open(discovery(engineID, 4, 100), []int32{1}, at)
+	require.NoError(t, err)
+	require.NoError(t, e.Adopt(o, at))
+	return e
+}
+
+func TestAdoptRefusesEngineIDsOfWrongLength(t *testing.T) {
+	for _, id := range []string{"", "four", string(make([]byte, 33))} { // RFC 3411 section 5: 5 to 32 octets
+		e := usm.NewEngine(user(t), "")
+		o, err := e.Open(discovery([]byte(id), 1, 1), []int32{1}, at)
+		require.NoError(t, err)
+		require.ErrorIs(t, e.Adopt(o, at), usm.ErrEngineID)
+		require.False(t, e.Known())
+	}
+}
+
+func TestForgottenEngineIsDiscoveredAgain(t *testing.T) {
+	e := met(t, engineID)
+	e.Forget()
+	require.False(t, e.Known())
+	m, err := e.Seal(1, pdu, at)
+	require.NoError(t, err)
+	require.NotContains(t, string(m), string(pdu), "a discovery request holds no PDU of ours")
+	require.NotContains(t, string(m), "reader")
+}
+
+func FuzzOpen(f *testing.F) {
+	sealer := met(f, engineID)
+	m, err := sealer.Seal(5, pdu, at)
+	require.NoError(f, err)
+	f.Add(m)
+	f.Add(discovery(engineID, 4, 100))
+	f.Add([]byte{0x30, 5, 2, 1, 3, 0x30, 0})
+	e := met(f, engineID)
+	f.Fuzz(func(t *testing.T, b []byte) {
+		signed := bytes.Equal(b, m)
+		o, err := e.Open(bytes.Clone(b), []int32{1, 5}, at)
+		if err == nil && !o.Report {
+			require.True(t, signed, "only what was sealed with the key is an answer")
+		}
+		if err == nil && !ber.Whole(o.PDU) {
+			t.Fatalf("PDU is not whole: %x", o.PDU)
+		}
+	})
+}
