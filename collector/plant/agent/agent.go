@@ -15,7 +15,6 @@ package agent
 
 import (
 	"context"
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"net"
@@ -51,9 +50,9 @@ type Config struct {
 	Source Source
 	Units  []string // the units that have an agent of their own
 
-	// Listen is the address of the first unit. Each further unit has the next
-	// port, or the next address when OwnAddresses is set. Port 0: the kernel
-	// picks a free port for every unit.
+	// Listen is the address of the first unit; loopback, unless other machines
+	// shall ask. Each further unit has the next port, or the next address when
+	// OwnAddresses is set. Port 0: the kernel picks a free port for every unit.
 	Listen       netip.AddrPort
 	OwnAddresses bool
 
@@ -145,12 +144,6 @@ func next(at netip.AddrPort, ownAddresses bool) netip.AddrPort {
 		return at
 	}
 	return netip.AddrPortFrom(at.Addr(), at.Port()+1)
-}
-
-func newEngine(unit string, accounts int, now time.Time) engine {
-	e := engine{id: EngineID(unit), boots: 1, booted: now, keys: make([]*keys, accounts)}
-	_, _ = rand.Read(e.salt[:]) // never fails: crypto/rand
-	return e
 }
 
 // Addr returns host:port of a unit's agent, or "" when it has none.

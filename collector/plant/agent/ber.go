@@ -8,27 +8,30 @@ import (
 
 // Tags of SNMP in BER: RFC 3417 section 8, RFC 3416 section 3.
 const (
-	tagInteger     = 0x02
-	tagOctets      = 0x04
-	tagNull        = 0x05
-	tagOID         = 0x06
-	tagSequence    = 0x30
-	tagCounter32   = 0x41
-	tagGauge32     = 0x42
-	tagTimeTicks   = 0x43
-	tagOpaque      = 0x44
-	tagCounter64   = 0x46
-	tagNoObject    = 0x80
-	tagNoInstance  = 0x81
-	tagEndOfView   = 0x82
-	tagGet         = 0xa0
-	tagGetNext     = 0xa1
-	tagResponse    = 0xa2
-	tagSet         = 0xa3
-	tagGetBulk     = 0xa5
-	tagReport      = 0xa8
-	maxSubIDs      = 128 // RFC 3416 section 4.1, and RFC 2578 section 3.5
-	maxLengthField = 4   // of an element read; more never fits a datagram
+	tagInteger    = 0x02
+	tagOctets     = 0x04
+	tagNull       = 0x05
+	tagOID        = 0x06
+	tagSequence   = 0x30
+	tagCounter32  = 0x41
+	tagGauge32    = 0x42
+	tagTimeTicks  = 0x43
+	tagOpaque     = 0x44
+	tagCounter64  = 0x46
+	tagNoObject   = 0x80
+	tagNoInstance = 0x81
+	tagEndOfView  = 0x82
+	tagGet        = 0xa0
+	tagGetNext    = 0xa1
+	tagResponse   = 0xa2
+	tagSet        = 0xa3
+	tagGetBulk    = 0xa5
+	tagReport     = 0xa8
+)
+
+const (
+	maxSubIDs      = 128 // of a name: RFC 2578 section 3.5
+	maxLengthField = 4   // octets; more never fits a datagram
 )
 
 // A decoder reads BER elements from the front of rest. The first fault makes

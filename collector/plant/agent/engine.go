@@ -2,6 +2,7 @@ package agent
 
 import (
 	"crypto/hmac"
+	"crypto/rand"
 	"crypto/sha256"
 	"encoding/binary"
 	"math"
@@ -44,7 +45,10 @@ var reportNames = [reports][]byte{
 	unknownHandler:   encodeOID([]uint32{1, 3, 6, 1, 6, 3, 11, 2, 1, 3, 0}),
 }
 
-// An engine is the authoritative SNMP engine of one unit: RFC 3414.
+// An engine is the authoritative SNMP engine of one unit: RFC 3414. Nothing
+// of it is stored. The first boots are the seconds since 2020, so that boots
+// rise from one run of the program to the next and no client that remembers
+// an earlier run stays outside the time window.
 type engine struct {
 	id     []byte
 	boots  int32
@@ -65,6 +69,15 @@ func EngineID(unit string) []byte {
 	}
 	sum := sha256.Sum256([]byte(unit))
 	return append(append(id, 5), sum[:16]...)
+}
+
+var firstBoot = time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)
+
+func newEngine(unit string, accounts int, now time.Time) engine {
+	boots := min(max(now.Sub(firstBoot)/time.Second, 1), math.MaxInt32-1)
+	e := engine{id: EngineID(unit), boots: int32(boots), booted: now, keys: make([]*keys, accounts)}
+	_, _ = rand.Read(e.salt[:]) // never fails: crypto/rand
+	return e
 }
 
 // notice looks at the unit's uptime, and boots the engine anew when it fell.
@@ -102,7 +115,7 @@ func (u *unit) answer3(s *session, d *decoder, in []byte, now time.Time) []byte 
 	s.limit = min(s.limit, int(s.e.maxSize))
 	refused, who := u.admit(s, in, now)
 	if refused == accepted && !u.open(s, d, who) {
-		if s.e.level&2 == 0 {
+		if s.e.level != authPriv {
 			return nil
 		}
 		refused = decryptionError
