@@ -95,7 +95,7 @@ func (c alarmCollector) seen(now map[typeSeverity]int) map[typeSeverity]bool {
 
 func collectLoad(ch chan<- prometheus.Metric, l alarms.LoadFigures) {
 	loadLast.send(ch, float64(l.LastInterval))
-	loadAverage.sendFinite(ch, l.Average)
+	loadAverage.send(ch, l.Average)
 	loadAbove.send(ch, float64(l.AboveTen))
 	loadFloods.send(ch, float64(len(l.Floods)))
 	loadFlooding.send(ch, number(len(l.Floods) > 0 && l.Floods[len(l.Floods)-1].End.IsZero()))

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"github.com/prometheus/client_golang/prometheus"
+	dto "github.com/prometheus/client_model/go"
 
 	"lightwell/alarms"
 	"lightwell/collector"
@@ -135,9 +136,15 @@ func (c unitCollector) collectUnit(ch chan<- prometheus.Metric, u *alarms.UnitVi
 		baselineState.sendStates(ch, BaselineStates, c.cfg.Baselines.State(id), id, site)
 	}
 	var byQuality [len(qualityNames)]int
+	byPort := map[string][]*dto.LabelPair{}
 	for point, pv := range u.Points {
+		labels := byPort[point.Port]
+		if labels == nil {
+			labels = []*dto.LabelPair{pair("port", point.Port), pair("site", site), pair("unit", id)}
+			byPort[point.Port] = labels
+		}
 		if f := families[point.Quantity]; f != nil {
-			f.collect(ch, u, point.Port, &pv)
+			f.collect(ch, u, labels, &pv)
 		}
 		if int(pv.Reading.Quality) < len(byQuality) {
 			byQuality[pv.Reading.Quality]++
@@ -152,27 +159,47 @@ func (c unitCollector) collectUnit(ch chan<- prometheus.Metric, u *alarms.UnitVi
 	}
 }
 
-func (f *quantityFamilies) collect(ch chan<- prometheus.Metric, u *alarms.UnitView, port string, pv *alarms.PointView) {
-	id, site, q := u.Unit.ID, u.Unit.Site, f.info.Quantity
+func (f *quantityFamilies) collect(ch chan<- prometheus.Metric, u *alarms.UnitView, labels []*dto.LabelPair, pv *alarms.PointView) {
+	q := f.info.Quantity
 	if f.compared && pv.Baseline != nil {
-		f.baseline.sendFinite(ch, q.BaseUnit(pv.Baseline.Value), id, site, port)
+		f.baseline.sendPoint(ch, q.BaseUnit(pv.Baseline.Value), labels)
 	}
 	if !u.Up() || pv.Reading.Quality != collector.Good {
 		return
 	}
 	if f.compared && pv.Compared {
-		f.deviation.sendFinite(ch, q.BaseUnit(pv.Deviation), id, site, port)
+		f.deviation.sendPoint(ch, q.BaseUnit(pv.Deviation), labels)
 	}
 	if len(f.info.States) > 0 {
-		f.reading.sendStates(ch, f.info.States, pv.Reading.State(), id, site, port)
+		f.reading.sendStates(ch, f.info.States, pv.Reading.State(), u.Unit.ID, u.Unit.Site, labels[0].GetValue())
 		return
 	}
-	f.reading.sendFinite(ch, q.BaseUnit(pv.Reading.Value), id, site, port)
+	f.reading.sendPoint(ch, q.BaseUnit(pv.Reading.Value), labels)
 }
 
-// sendFinite leaves out what is no number.
-func (f family) sendFinite(ch chan<- prometheus.Metric, v float64, labels ...string) {
+// pointSample is a constant gauge that shares its labels with the other
+// families of the same port. A large fleet has so many that labels made anew
+// for each would be most of what a scrape allocates.
+type pointSample struct {
+	desc   *prometheus.Desc
+	labels []*dto.LabelPair // sorted by name; never changed
+	value  float64
+}
+
+// Desc implements prometheus.Metric.
+func (s *pointSample) Desc() *prometheus.Desc { return s.desc }
+
+// Write implements prometheus.Metric.
+func (s *pointSample) Write(out *dto.Metric) error {
+	out.Label, out.Gauge = s.labels, &dto.Gauge{Value: &s.value}
+	return nil
+}
+
+// sendPoint leaves out what is no number.
+func (f family) sendPoint(ch chan<- prometheus.Metric, v float64, labels []*dto.LabelPair) {
 	if !math.IsNaN(v) && !math.IsInf(v, 0) {
-		f.send(ch, v, labels...)
+		ch <- &pointSample{f.desc, labels, v}
 	}
 }
+
+func pair(name, value string) *dto.LabelPair { return &dto.LabelPair{Name: &name, Value: &value} }
