@@ -63,7 +63,7 @@ func browser(t *testing.T) (context.Context, *complaints) {
 	program := need.Program(t, "chromium", "chromium-browser", "google-chrome")
 	alloc, stopAlloc := chromedp.NewExecAllocator(context.Background(),
 		chromedp.ExecPath(program), chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1280, 1000),
-		chromedp.Flag("headless", true), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.Flag("headless", true), chromedp.Flag("hide-scrollbars", true), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
 	ctx, stop := chromedp.NewContext(alloc)

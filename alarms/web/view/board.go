@@ -58,7 +58,10 @@ func (b *Board) mark(a *alarms.Alarm) {
 	if a.Cleared || IsShelved(a) {
 		return
 	}
-	at := append([]string{base(a.Resource)}, a.Details.Impacted...)
+	at := a.Details.Impacted
+	if kind, _, _ := Resource(a.Resource); kind != "cable" || len(at) == 0 {
+		at = append([]string{base(a.Resource)}, at...) // a cable may hurt some of its strands only
+	}
 	for _, resource := range at {
 		if a.Hold.Reason != "" {
 			b.silent[resource] = true
