@@ -48,6 +48,7 @@ type loader struct {
 	doc    *document.File
 	layout fileLayout
 	faults document.Faults
+	stamp  string // object identifier of the model's time stamp; "": none
 }
 
 func (l *loader) fault(path, remedy, what string, args ...any) {
@@ -76,6 +77,12 @@ func build(doc *document.File) (*Model, error) {
 	m.Recognise.SysDescr = f.Recognise.SysDescr
 	if doc.Has("$.supplies") && (f.Supplies < 1 || f.Supplies > 2) {
 		l.fault("$.supplies", "write 1 or 2", "a unit has one or two supplies, not %d", f.Supplies)
+	}
+	if f.Timestamp != "" {
+		l.stamp = l.oid("$.timestamp", f.Timestamp)
+	}
+	if f.MaxAge < 0 {
+		l.fault("$.max_age", "write a positive duration, like 2m", "max_age is negative")
 	}
 	m.Points = l.points()
 	m.Equipment = collector.Equipment{Model: f.Model, Supplies: f.Supplies, Limits: l.limits()}

@@ -59,6 +59,7 @@ var meant = map[string][]string{
 	"row":         {encSensor},
 	"first_byte":  {encSFF},
 	"calibration": {encSFF},
+	"timestamp":   {encInteger, encFloat, encText, encBits, encSFF},
 }
 
 // pointLoader builds one point.
@@ -118,26 +119,27 @@ func (b *pointLoader) checkKeys() {
 }
 
 // age fills what tells how old a value is; the point's own keys come before
-// those of the model.
+// those of the model. A sensor's row has a time stamp of its own.
 func (b *pointLoader) age(p *Point) {
-	stamp, path := b.Timestamp, b.at+".timestamp"
-	if stamp == "" && b.Encoding != encSensor && p.Point.Quantity != collector.Uptime {
-		stamp, path = b.layout.Timestamp, "$.timestamp"
-	}
-	if stamp != "" {
-		p.objects, p.stamped = append(p.objects, b.oid(path, stamp)), true
+	switch {
+	case b.Encoding == encSensor:
+		p.objects, p.stamped = append(p.objects, sensorObject(sensorTimeStamp, b.Row)), true
+	case b.Timestamp != "":
+		p.objects, p.stamped = append(p.objects, b.oid(b.at+".timestamp", b.Timestamp)), true
+	case b.layout.Timestamp != "" && p.Point.Quantity != collector.Uptime:
+		p.objects, p.stamped = append(p.objects, b.stamp), true
 	}
 	maxAge := b.layout.MaxAge
 	if b.MaxAge != nil {
 		maxAge = *b.MaxAge
 	}
-	if maxAge < 0 {
+	if b.MaxAge != nil && *b.MaxAge < 0 {
 		b.fault(b.at+".max_age", "write a positive duration, like 2m", "point %s: max_age is negative", b.Quantity)
 	}
-	if b.MaxAge != nil && *b.MaxAge > 0 && !p.stamped && b.Encoding != encSensor {
+	if b.MaxAge != nil && *b.MaxAge > 0 && !p.stamped {
 		b.fault(b.at+".max_age", "add timestamp, the object that holds the sysUpTime of the value", "point %s: max_age needs a time stamp", b.Quantity)
 	}
-	if p.stamped || b.Encoding == encSensor {
+	if p.stamped {
 		p.MaxAge = time.Duration(maxAge)
 	}
 }
@@ -198,6 +200,7 @@ func (b *pointLoader) number() codec {
 		return nil
 	}
 	c.scale = scaling(scale, b.Offset)
+	c.whole = conversion{c.scale.then(c.unit.linear), c.unit.power}
 	c.noLight, c.unavailable, c.broken = b.literal("no_light", b.NoLight), b.literal("unavailable", b.Unavailable), b.literal("broken", b.Broken)
 	if c.noLight != nil && !optical(&b.info) {
 		b.fault(b.at+".no_light", "remove it", "point %s: no_light fits optical power only", b.Quantity)

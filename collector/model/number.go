@@ -55,13 +55,14 @@ const (
 // numberCodec decodes numbers: integer, float and text.
 type numberCodec struct {
 	form                         form
-	scale                        linear     // raw number to unit
-	unit                         conversion // unit of the model file to the quantity's own
+	scale                        linear     // raw number to a number in the unit
+	unit                         conversion // from there to the quantity's own
+	whole                        conversion // both together
 	unitName                     string
 	noLight, unavailable, broken *literal // raw values with a meaning of their own; nil: none
 }
 
-func (c *numberCodec) decode(q *collector.QuantityInfo, values []Value, _ uint32) Decoded {
+func (c *numberCodec) decode(q *collector.QuantityInfo, values []Value) Decoded {
 	v := values[0]
 	switch {
 	case c.noLight != nil && c.noLight.is(v):
@@ -72,18 +73,18 @@ func (c *numberCodec) decode(q *collector.QuantityInfo, values []Value, _ uint32
 		return broken("the unit says that its sensor is broken")
 	}
 	x, ok := v.number()
-	unit := c.unit
+	whole := c.whole
 	switch {
 	case ok:
 	case v.Kind == Bytes && c.form == asFloat:
 		x, ok = ieee(v.Bytes)
 	case v.Kind == Bytes && c.form == asText:
-		x, unit, ok = c.parse(q, v.Bytes)
+		x, whole, ok = c.parse(q, v.Bytes)
 	}
 	if !ok {
 		return outOfRange("not a number: " + v.String())
 	}
-	return conversion{c.scale.then(unit.linear), unit.power}.convert(x, q)
+	return whole.convert(x, q)
 }
 
 // ieee reads octets as IEEE 754, big-endian, bare or in the Opaque wrapping
@@ -103,7 +104,8 @@ func ieee(b []byte) (float64, bool) {
 	}
 }
 
-// parse reads a number, and the unit behind it if there is one.
+// parse reads a number, and the unit behind it if there is one, which then
+// counts instead of the model's.
 func (c *numberCodec) parse(q *collector.QuantityInfo, b []byte) (float64, conversion, bool) {
 	if len(b) > 64 {
 		return 0, conversion{}, false
@@ -123,13 +125,13 @@ func (c *numberCodec) parse(q *collector.QuantityInfo, b []byte) (float64, conve
 	}
 	name := strings.TrimSpace(s[end:])
 	if name == "" {
-		return x, c.unit, true
+		return x, c.whole, true
 	}
 	unit, ok := unitOf(q, name)
-	return x, unit, ok
+	return x, conversion{c.scale.then(unit.linear), unit.power}, ok
 }
 
-func (c *numberCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality, _ uint32) []Value {
+func (c *numberCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality) []Value {
 	switch {
 	case quality == collector.Broken && c.broken != nil:
 		return []Value{c.broken.value(c.form)}

@@ -22,8 +22,8 @@ type Point struct {
 // codec is one encoding. It is given the values of its own objects; range and
 // age are judged by Point, and values that are wholly missing never reach it.
 type codec interface {
-	decode(q *collector.QuantityInfo, values []Value, sysUpTime uint32) Decoded
-	encode(q *collector.QuantityInfo, value float64, quality collector.Quality, sysUpTime uint32) []Value
+	decode(q *collector.QuantityInfo, values []Value) Decoded
+	encode(q *collector.QuantityInfo, value float64, quality collector.Quality) []Value
 }
 
 // Objects returns the numeric object identifiers to ask for, without leading
@@ -37,43 +37,42 @@ func (p Point) Decode(values []Value, sysUpTime uint32) Decoded {
 	if len(values) != len(p.objects) || len(values) == 0 {
 		return unavailable(partial)
 	}
-	var d Decoded
-	own := values
+	own, old := values, time.Duration(0)
 	if p.stamped {
 		own = values[:len(values)-1]
 		var ok bool
-		if d.Age, ok = age(values[len(values)-1], sysUpTime); !ok && p.MaxAge > 0 {
+		if old, ok = age(values[len(own)], sysUpTime); !ok && p.MaxAge > 0 {
 			return unavailable("the age of the value is unknown")
 		}
 	}
-	d = p.judge(own, sysUpTime, d.Age)
+	d := p.judge(own, old)
+	d.Age = old
 	if d.Quality != collector.Good {
 		d.Value = 0
 	}
 	return d
 }
 
-func (p Point) judge(own []Value, sysUpTime uint32, stamp time.Duration) Decoded {
-	if own[0].Kind == Missing {
+func (p Point) judge(own []Value, old time.Duration) Decoded {
+	switch own[0].Kind {
+	case Missing:
 		return unavailable(absent)
-	}
-	if own[0].Kind == Null {
+	case Null:
 		return unavailable("the unit answers without a value")
 	}
-	d := p.codec.decode(p.info, own, sysUpTime)
-	d.Age = max(d.Age, stamp)
-	if d.Quality != collector.Good {
+	d := p.codec.decode(p.info, own)
+	switch q := p.info; {
+	case d.Quality != collector.Good:
 		return d
-	}
-	if p.MaxAge > 0 && d.Age > p.MaxAge {
-		return Decoded{Quality: collector.Unavailable, Age: d.Age, Note: "the value is older than " + p.MaxAge.String()}
-	}
-	if !(d.Value >= p.info.Min && d.Value <= p.info.Max) { // NaN too
-		return Decoded{Quality: collector.OutOfRange, Age: d.Age, Note: strconv.FormatFloat(d.Value, 'g', 6, 64) +
-			" is outside " + strconv.FormatFloat(p.info.Min, 'g', -1, 64) + " to " + strconv.FormatFloat(p.info.Max, 'g', -1, 64) + " " + p.info.Unit}
+	case p.MaxAge > 0 && old > p.MaxAge:
+		return unavailable("the value is older than " + p.MaxAge.String())
+	case !(d.Value >= q.Min && d.Value <= q.Max): // NaN too
+		return outOfRange(number(d.Value, 6) + " is outside " + number(q.Min, -1) + " to " + number(q.Max, -1) + " " + q.Unit)
 	}
 	return d
 }
+
+func number(x float64, digits int) string { return strconv.FormatFloat(x, 'g', digits, 64) }
 
 // Encode returns what a unit would answer for Objects so that Decode gives
 // the value and quality back, as far as the encoding can say it; where it
@@ -81,7 +80,7 @@ func (p Point) judge(own []Value, sysUpTime uint32, stamp time.Duration) Decoded
 // sysUpTime of an earlier moment to make a stale value. Use Merge when points
 // share an object.
 func (p Point) Encode(value float64, quality collector.Quality, sysUpTime uint32) []Value {
-	out := p.codec.encode(p.info, value, quality, sysUpTime)
+	out := p.codec.encode(p.info, value, quality)
 	if out == nil {
 		out = make([]Value, len(p.objects), len(p.objects)+1)
 		if p.stamped {
@@ -107,8 +106,9 @@ func age(stamp Value, sysUpTime uint32) (time.Duration, bool) {
 	default:
 		return 0, false
 	}
+	const minute = 6000
 	hundredths := sysUpTime - at
-	if const1min := uint32(6000); -hundredths < const1min {
+	if at-sysUpTime < minute {
 		return 0, true
 	}
 	return time.Duration(hundredths) * 10 * time.Millisecond, true

@@ -11,7 +11,10 @@ import (
 const sensorTable = "1.3.6.1.2.1.99.1.1.1"
 
 // sensorColumns are the columns that a row needs, in the order of Objects.
-var sensorColumns = [...]int{4, 1, 2, 3, 5, 7}
+var sensorColumns = [...]int{4, 1, 2, 3, 5}
+
+// sensorTimeStamp is the column of the sysUpTime at which the value was taken.
+const sensorTimeStamp = 7
 
 // Places of the columns among the values.
 const (
@@ -20,16 +23,19 @@ const (
 	colScale
 	colPrecision
 	colStatus
-	colTimeStamp
 	sensorWidth
 )
 
 func sensorObjects(row string) []string {
 	objects := make([]string, 0, sensorWidth+1)
 	for _, column := range sensorColumns {
-		objects = append(objects, sensorTable+"."+strconv.Itoa(column)+"."+row)
+		objects = append(objects, sensorObject(column, row))
 	}
 	return objects
+}
+
+func sensorObject(column int, row string) string {
+	return sensorTable + "." + strconv.Itoa(column) + "." + row
 }
 
 // Values of EntitySensorStatus, of EntitySensorDataType and of the range of
@@ -62,7 +68,7 @@ type sensorCodec struct {
 	isTruth bool
 }
 
-func (c *sensorCodec) decode(q *collector.QuantityInfo, v []Value, sysUpTime uint32) Decoded {
+func (c *sensorCodec) decode(q *collector.QuantityInfo, v []Value) Decoded {
 	value, ok0 := whole(v[colValue])
 	typ, ok1 := whole(v[colType])
 	scale, ok2 := whole(v[colScale])
@@ -78,9 +84,7 @@ func (c *sensorCodec) decode(q *collector.QuantityInfo, v []Value, sysUpTime uin
 	case status != statusOK:
 		return outOfRange("sensor status " + v[colStatus].String())
 	}
-	d := c.value(q, value, typ, scale, precision)
-	d.Age, _ = age(v[colTimeStamp], sysUpTime)
-	return d
+	return c.value(q, value, typ, scale, precision)
 }
 
 func (c *sensorCodec) value(q *collector.QuantityInfo, value, typ, scale, precision int64) Decoded {
@@ -121,7 +125,7 @@ func whole(v Value) (int64, bool) {
 	}
 }
 
-func (c *sensorCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality, sysUpTime uint32) []Value {
+func (c *sensorCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality) []Value {
 	row := make([]Value, sensorWidth, sensorWidth+1)
 	status, raw, precision := statusOK, int64(0), int64(0)
 	switch {
@@ -149,7 +153,6 @@ func (c *sensorCodec) encode(q *collector.QuantityInfo, value float64, quality c
 	for i, x := range [...]int64{raw, c.typ, c.scale, precision, int64(status)} {
 		row[i] = Value{Kind: Integer, Int: x}
 	}
-	row[colTimeStamp] = Value{Kind: Unsigned, Uint: uint64(sysUpTime)}
 	return row
 }
 

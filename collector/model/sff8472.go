@@ -59,7 +59,7 @@ func (p page) get(at, n int) []byte {
 	return p.octets[at : at+n]
 }
 
-func (c *sffCodec) decode(q *collector.QuantityInfo, values []Value, _ uint32) Decoded {
+func (c *sffCodec) decode(q *collector.QuantityInfo, values []Value) Decoded {
 	if values[0].Kind != Bytes {
 		return outOfRange("not a page of octets: " + values[0].String())
 	}
@@ -125,7 +125,7 @@ func (f *sffField) calibrate(p page, counts float64) (float64, bool) {
 
 // encode writes a page that holds this field only, with calibration constants
 // that change nothing.
-func (c *sffCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality, _ uint32) []Value {
+func (c *sffCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality) []Value {
 	if quality == collector.Broken || math.IsNaN(value) {
 		return nil
 	}

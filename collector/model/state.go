@@ -54,7 +54,7 @@ func newStateCodec(f form, table []stateRow) *stateCodec {
 	return &stateCodec{f, table}
 }
 
-func (c *stateCodec) decode(_ *collector.QuantityInfo, values []Value, _ uint32) Decoded {
+func (c *stateCodec) decode(_ *collector.QuantityInfo, values []Value) Decoded {
 	for i := range c.table {
 		if c.table[i].raw.is(values[0]) {
 			return c.table[i].decoded()
@@ -63,7 +63,7 @@ func (c *stateCodec) decode(_ *collector.QuantityInfo, values []Value, _ uint32)
 	return outOfRange("the model knows no state " + values[0].String())
 }
 
-func (c *stateCodec) encode(_ *collector.QuantityInfo, value float64, quality collector.Quality, _ uint32) []Value {
+func (c *stateCodec) encode(_ *collector.QuantityInfo, value float64, quality collector.Quality) []Value {
 	for _, row := range c.table {
 		if row.is(value, quality) {
 			return []Value{row.raw.value(c.form)}
@@ -83,7 +83,7 @@ type bitRow struct {
 	outcome
 }
 
-func (c *bitCodec) decode(_ *collector.QuantityInfo, values []Value, _ uint32) Decoded {
+func (c *bitCodec) decode(_ *collector.QuantityInfo, values []Value) Decoded {
 	if values[0].Kind != Bytes {
 		return outOfRange("not a bit string: " + values[0].String())
 	}
@@ -96,7 +96,7 @@ func (c *bitCodec) decode(_ *collector.QuantityInfo, values []Value, _ uint32) D
 	return c.otherwise.decoded()
 }
 
-func (c *bitCodec) encode(_ *collector.QuantityInfo, value float64, quality collector.Quality, _ uint32) []Value {
+func (c *bitCodec) encode(_ *collector.QuantityInfo, value float64, quality collector.Quality) []Value {
 	octets := make([]byte, c.bits[len(c.bits)-1].bit/8+1)
 	if c.otherwise.is(value, quality) {
 		return []Value{{Kind: Bytes, Bytes: octets}}
