@@ -202,13 +202,14 @@ func TestGoneStopsEndpoint(t *testing.T) {
 func TestOrderUnderRandomFailures(t *testing.T) {
 	for seed := range uint64(8) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) { orderUnderRandomFailures(t, rand.New(rand.NewPCG(seed, 1))) })
+			synctest.Test(t, func(t *testing.T) { orderUnderRandomFailures(t, seed) })
 		})
 	}
 }
 
-func orderUnderRandomFailures(t *testing.T, rnd *rand.Rand) {
+func orderUnderRandomFailures(t *testing.T, seed uint64) {
 	const nAlarms, nChanges = 7, 20
+	rnd, gaps := rand.New(rand.NewPCG(seed, 1)), rand.New(rand.NewPCG(seed, 2))
 	type accepted struct{ alarm, sequence string }
 	var order []accepted
 	f := newReceiver(t, nil)
@@ -238,7 +239,7 @@ func orderUnderRandomFailures(t *testing.T, rnd *rand.Rand) {
 		for a := range nAlarms {
 			seq++
 			require.NoError(t, d.Publish([]alarms.Change{change(seq, fmt.Sprint("a", a), alarms.TextChanged, alarms.Major)}))
-			time.Sleep(time.Duration(rnd.IntN(3000)) * time.Millisecond)
+			time.Sleep(time.Duration(gaps.IntN(3000)) * time.Millisecond)
 		}
 	}
 	time.Sleep(100 * time.Hour)
