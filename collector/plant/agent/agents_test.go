@@ -3,8 +3,11 @@ package agent_test
 import (
 	"context"
 	"fmt"
+	"maps"
+	"math/rand/v2"
 	"net"
 	"net/netip"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -81,8 +84,77 @@ func TestTooBig(t *testing.T) {
 	}
 }
 
-// RFC 3416 section 4.2.3 gives this exchange in its example: one
-// non-repeater, two repeaters, past the end of the second.
+// The first variable alone is too much.
+func TestTooBigForOne(t *testing.T) {
+	source := rackUnit()
+	source.set(func(b *bench) { b.objects[0].Value = text(strings.Repeat("x", 4100)) })
+	client := plain(t, portOf(t, start(t, config(source, "nq-room")).Addr("nq-room")))
+	for _, fixed := range []uint8{0, 1} {
+		reply, err := client.GetBulk([]string{"1.3.6.1.2.1.1"}, fixed, 5)
+		require.NoError(t, err)
+		require.Equal(t, gosnmp.TooBig, reply.Error)
+		require.Empty(t, reply.Variables)
+	}
+	client.Version = gosnmp.Version1
+	reply, err := client.Get([]string{"1.3.6.1.2.1.1.1.0"})
+	require.NoError(t, err)
+	require.Equal(t, gosnmp.TooBig, reply.Error)
+	require.Equal(t, ".1.3.6.1.2.1.1.1.0", reply.Variables[0].Name, "version 1 sends the names back")
+}
+
+// RFC 3416 section 4.2.1: noSuchInstance where the object exists with another
+// instance, else noSuchObject.
+func TestAbsent(t *testing.T) {
+	client := plain(t, portOf(t, start(t, config(rackUnit(), "nq-room")).Addr("nq-room")))
+	for name, want := range map[string]gosnmp.Asn1BER{
+		"1.3.6.1.2.1.1.5.1":        gosnmp.NoSuchInstance,
+		enterprise + ".2.1.119":    gosnmp.NoSuchInstance,
+		enterprise + ".2.1.144":    gosnmp.NoSuchInstance,
+		enterprise + ".1.5.0":      gosnmp.NoSuchInstance,
+		"1.3.6.1.2.1.1.4.0":        gosnmp.NoSuchObject,
+		"1.3.6.1.2.1.1.6.0":        gosnmp.NoSuchObject,
+		enterprise + ".1.1.0.0":    gosnmp.NoSuchObject,
+		enterprise + ".3.1.0":      gosnmp.NoSuchObject,
+		"1.3.6.1.2.1.1.5.99.1.1.1": gosnmp.NoSuchObject,
+		"0.0":                      gosnmp.NoSuchObject,
+		"2.100.3":                  gosnmp.NoSuchObject,
+	} {
+		reply, err := client.Get([]string{name})
+		require.NoError(t, err)
+		require.Equal(t, want, reply.Variables[0].Type, name)
+	}
+}
+
+// Walks by GETNEXT and GETBULK visit every name of a random tree once, in
+// order.
+func TestWalkRandomTree(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	source, names := &bench{}, map[string][]uint32{}
+	for range 300 {
+		ids := []uint32{1, 3, 6, 1, 4, 1}
+		for range 1 + rng.IntN(6) {
+			ids = append(ids, rng.Uint32()>>rng.IntN(32))
+		}
+		names["."+strings.Trim(strings.Join(strings.Fields(fmt.Sprint(ids)), "."), "[]")] = ids
+	}
+	for name := range names {
+		source.objects = append(source.objects, plant.Object{OID: name[1:], Value: model.Value{Kind: model.Integer, Int: 7}})
+	}
+	want := slices.SortedFunc(maps.Keys(names), func(a, b string) int { return slices.Compare(names[a], names[b]) })
+	client := plain(t, portOf(t, start(t, config(source, "nq-room")).Addr("nq-room")))
+	for _, walk := range []func(string) ([]gosnmp.SnmpPDU, error){client.WalkAll, client.BulkWalkAll} {
+		all, err := walk("1.3.6.1.4.1")
+		require.NoError(t, err)
+		got := make([]string, len(all))
+		for i, v := range all {
+			got[i] = v.Name
+		}
+		require.Equal(t, want, got)
+	}
+}
+
+// In the manner of the example in RFC 3416 section 4.2.3: one non-repeater,
+// two repeaters, past the end of the second.
 func TestBulk(t *testing.T) {
 	source := rackUnit()
 	client := plain(t, portOf(t, start(t, config(source, "nq-room")).Addr("nq-room")))
@@ -169,6 +241,10 @@ func TestAddresses(t *testing.T) {
 	require.ErrorContains(t, err, `simulated agent of unit "a": listen udp`)
 	require.NoError(t, free.Close())
 
+	c.Listen = netip.MustParseAddrPort("127.0.79.1:20161")
+	require.Equal(t, "127.0.79.1:20163", start(t, c).Addr("c"))
+
+	c.Listen = netip.AddrPortFrom(netip.MustParseAddr("127.0.77.1"), port)
 	c.OwnAddresses = true
 	a = start(t, c)
 	require.Equal(t, fmt.Sprintf("127.0.77.3:%d", port), a.Addr("c"))

@@ -18,7 +18,8 @@ const timeWindow = 150
 const wrapZone = 1 << 26
 
 // A report is why a message was refused: RFC 3414 section 5 and
-// RFC 3412 section 7.
+// RFC 3412 section 7. From unknownContext on the message had been opened, so
+// that the report goes out at its level.
 type report int
 
 const (

@@ -119,9 +119,10 @@ func report(t *testing.T, datagram []byte) (name string, count uint) {
 }
 
 const (
-	notInTimeWindows = ".1.3.6.1.6.3.15.1.1.2.0"
-	unknownEngineIDs = ".1.3.6.1.6.3.15.1.1.4.0"
-	wrongDigests     = ".1.3.6.1.6.3.15.1.1.5.0"
+	notInTimeWindows   = ".1.3.6.1.6.3.15.1.1.2.0"
+	unknownEngineIDs   = ".1.3.6.1.6.3.15.1.1.4.0"
+	unknownPDUHandlers = ".1.3.6.1.6.3.11.2.1.3.0"
+	wrongDigests       = ".1.3.6.1.6.3.15.1.1.5.0"
 )
 
 // RFC 3414 section 3.2 step 7a: 150 s either way, and equal boots.
@@ -216,6 +217,21 @@ func TestReports(t *testing.T) {
 
 	name, _ = report(t, l.send(request))
 	require.Empty(t, name, "the same octets untouched are answered")
+}
+
+// A request for the objects of another engine: RFC 3413 section 3.2.
+func TestUnknownHandler(t *testing.T) {
+	l := newLine(t, rackUnit())
+	client := dial(t, l.port, nil)
+	_, err := client.Get([]string{"1.3.6.1.2.1.1.5.0"})
+	require.NoError(t, err)
+	client.ContextEngineID = "another engine"
+	reply, err := client.Get([]string{"1.3.6.1.2.1.1.5.0"})
+	if err == nil {
+		require.Equal(t, gosnmp.Report, reply.PDUType)
+	}
+	name, _ := report(t, l.send(l.last()))
+	require.Equal(t, unknownPDUHandlers, name)
 }
 
 func TestCiphers(t *testing.T) {
