@@ -60,7 +60,13 @@ func getRequest(id int32, objects []*object) ([]byte, error) {
 type response struct {
 	status int32 // an error status
 	index  int32 // which object it is about, from 1; 0 for none
-	fields []gosnmp.SnmpPDU
+	fields []field
+}
+
+// A field is one variable of a response.
+type field struct {
+	gosnmp.SnmpPDU
+	fault string // why the value cannot be taken as gosnmp decodes it
 }
 
 // readResponse decodes a PDU, one whole element, and checks that it is the
@@ -76,7 +82,7 @@ func readResponse(pdu []byte, id int32, objects []*object) (response, error) {
 	r := ber.NewReader(pdu).Into(ber.Response)
 	gotID := r.Int32()
 	out := response{status: r.Int32(), index: r.Int32()}
-	r.Into(ber.Sequence)
+	list := r.Into(ber.Sequence)
 	if err := r.End(); err != nil {
 		return response{}, fmt.Errorf("decode response: %w", err)
 	}
@@ -89,30 +95,59 @@ func readResponse(pdu []byte, id int32, objects []*object) (response, error) {
 		}
 		return out, nil
 	}
-	var err error
-	if out.fields, err = decodeFields(pdu); err != nil {
+	variables, err := decodeVariables(pdu)
+	if err != nil {
 		return response{}, err
 	}
-	if len(out.fields) != len(objects) {
-		return response{}, fmt.Errorf("%d objects came instead of %d", len(out.fields), len(objects))
+	if len(variables) != len(objects) {
+		return response{}, fmt.Errorf("%d objects came instead of %d", len(variables), len(objects))
 	}
-	for i, f := range out.fields {
-		if len(f.Name) == 0 || f.Name[1:] != objects[i].oid {
-			return response{}, fmt.Errorf("object %s came instead of %s", f.Name, objects[i].oid)
+	out.fields = make([]field, len(variables))
+	for i, v := range variables {
+		if len(v.Name) == 0 || v.Name[1:] != objects[i].oid {
+			return response{}, fmt.Errorf("object %s came instead of %s", v.Name, objects[i].oid)
+		}
+		raw := list.Into(ber.Sequence)
+		raw.Any()
+		out.fields[i] = field{v, numberFault(raw.Any())}
+	}
+	return out, list.End()
+}
+
+// numberFault says what is wrong with the octets of a number; gosnmp takes no
+// octets for 0 and cuts time ticks to 32 bits.
+func numberFault(tag byte, content []byte) string {
+	most := 4
+	switch gosnmp.Asn1BER(tag) {
+	default:
+		return ""
+	case gosnmp.Integer:
+	case gosnmp.Counter64:
+		most = 8
+		fallthrough
+	case gosnmp.Counter32, gosnmp.Gauge32, gosnmp.TimeTicks, gosnmp.Uinteger32:
+		for len(content) > 1 && content[0] == 0 {
+			content = content[1:]
 		}
 	}
-	return out, nil
+	switch {
+	case len(content) == 0:
+		return "the number has no octets"
+	case len(content) > most:
+		return fmt.Sprintf("the number is beyond %d bits", most*8)
+	}
+	return ""
 }
 
 var errRequestID = errors.New("request id is not that of the request")
 
-// decodeFields has gosnmp decode the variables of a PDU, in a message of its
+// decodeVariables has gosnmp decode the variables of a PDU, in a message of its
 // own making: the message around the PDU has been checked and taken off.
 // gosnmp may panic on bytes that it does not expect.
-func decodeFields(pdu []byte) (fields []gosnmp.SnmpPDU, err error) {
+func decodeVariables(pdu []byte) (variables []gosnmp.SnmpPDU, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			fields, err = nil, fmt.Errorf("decode response: %v", p)
+			variables, err = nil, fmt.Errorf("decode response: %v", p)
 		}
 	}()
 	body := append(make([]byte, 0, len(pdu)+16), ber.Integer, 1, 1, ber.OctetString, 0)
@@ -127,17 +162,14 @@ func decodeFields(pdu []byte) (fields []gosnmp.SnmpPDU, err error) {
 
 // value turns what gosnmp decoded into a value of ours, which shares no memory
 // with it. What cannot be true is missing, and the note says why.
-func value(f gosnmp.SnmpPDU) (v model.Value, note string) {
+func value(f field) (v model.Value, note string) {
+	if f.fault != "" {
+		return missing("%s", f.fault)
+	}
 	switch x := f.Value.(type) {
 	case int:
-		if x != int(int32(x)) {
-			return missing("integer %d is beyond 32 bits", x)
-		}
 		return model.Value{Kind: model.Integer, Int: int64(x)}, ""
 	case uint: // Counter32, Gauge32
-		if uint64(x) > math.MaxUint32 {
-			return missing("unsigned %d is beyond 32 bits", x)
-		}
 		return model.Value{Kind: model.Unsigned, Uint: uint64(x)}, ""
 	case uint32:
 		return model.Value{Kind: model.Unsigned, Uint: uint64(x)}, ""
