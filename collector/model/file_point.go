@@ -234,6 +234,9 @@ func (b *pointLoader) literal(key string, s *string) *literal {
 // outcome reads the word for a state of the quantity, or for a quality that
 // the unit itself reports.
 func (b *pointLoader) outcome(path, word string) (outcome, bool) {
+	if b.info.States == nil {
+		return outcome{}, false // a number: already a fault
+	}
 	switch word {
 	case collector.Unavailable.String():
 		return outcome{quality: collector.Unavailable}, true

@@ -11,20 +11,29 @@ import (
 	"lightwell/collector/model"
 )
 
-// eachPoint calls f with every point of every embedded model.
-func eachPoint(t testing.TB, f func(m *model.Model, p model.Point, q collector.QuantityInfo)) {
+// eachModel calls f with every embedded model.
+func eachModel(t testing.TB, f func(m *model.Model)) {
 	t.Helper()
 	s, err := model.Builtin()
 	require.NoError(t, err)
+	require.NotEmpty(t, s.Names())
 	for _, name := range s.Names() {
 		m, ok := s.Model(name)
 		require.True(t, ok)
+		f(m)
+	}
+}
+
+// eachPoint calls f with every point of every embedded model.
+func eachPoint(t testing.TB, f func(m *model.Model, p model.Point, q collector.QuantityInfo)) {
+	t.Helper()
+	eachModel(t, func(m *model.Model) {
 		for _, p := range m.Points {
 			q, ok := p.Point.Quantity.Info()
 			require.True(t, ok)
 			f(m, p, q)
 		}
-	}
+	})
 }
 
 // plausible lists values that a healthy or hurt unit can show.
