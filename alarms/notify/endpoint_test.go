@@ -153,6 +153,9 @@ func TestFilters(t *testing.T) {
 	e.OperatorActions = true
 	c = change(1, "a", alarms.Acknowledged, alarms.Major)
 	require.True(t, e.Wants(&c))
+	e.Severity = alarms.Critical
+	require.False(t, e.Wants(&c), "below the level")
+	e.Severity = 0
 	c = change(1, "a", alarms.Released, alarms.Major)
 	require.True(t, e.Wants(&c), "out of hold: first announcement")
 	c = change(1, "a", alarms.Purged, alarms.Major)
