@@ -95,6 +95,7 @@ func TestRestarted(t *testing.T) {
 		{"goes on", day, day + time.Minute, time.Minute, false},
 		{"a clock a little slow", day, day + 59*time.Second, time.Minute, false},
 		{"back to zero", day, 5 * time.Second, time.Minute, true},
+		{"back to zero soon after a start", 20 * time.Second, time.Second, 2 * time.Second, true},
 		{"grew, but by less than the time that passed", 10 * time.Second, 10 * time.Minute, time.Hour, true},
 		{"wrapped", collector.UptimeWrap - 10*time.Second, 50 * time.Second, time.Minute, false},
 		{"wrapped after a long silence", collector.UptimeWrap - time.Hour, 23 * time.Hour, day, false},

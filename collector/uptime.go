@@ -9,13 +9,14 @@ const UptimeWrap = time.Duration(1<<32) * 10 * time.Millisecond
 
 // Restarted tells whether a unit's agent started anew between two readings of
 // its uptime, taken elapsed apart. An uptime that went back because its
-// counter wrapped is no restart. An uptime that grew by less than the time
-// that passed means a restart in between, even if it is larger than before.
+// counter wrapped is no restart. An uptime that grew by much less than the
+// time that passed means a restart in between, even if it is larger than
+// before.
 func Restarted(before, now, elapsed time.Duration) bool {
-	slack := 30*time.Second + elapsed/50
+	slack := 30*time.Second + elapsed/50 // two clocks never agree
 	expected := before + elapsed
-	if now >= expected-slack {
-		return false
+	if now >= before {
+		return now < expected-slack
 	}
 	wrapped := expected - UptimeWrap
 	return now < wrapped-slack || now > wrapped+slack

@@ -118,7 +118,7 @@ func (d *Daemon) openPublishing() (err error) {
 	if err != nil {
 		return err
 	}
-	d.dispatcher.Restore(d.list.Alarms(alarms.Filter{}))
+	d.dispatcher.Restore(d.list.Alarms(everything))
 	d.metrics = metrics.New(metrics.Config{
 		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, Baselines: d.book, Types: AlarmTypes(),
 	})

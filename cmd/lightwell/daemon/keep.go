@@ -14,6 +14,9 @@ import (
 // alarmsDocument is the name of the alarm list in the data folder.
 const alarmsDocument = "alarms"
 
+// everything passes all alarms, shelved ones too.
+var everything = alarms.Filter{Shelving: alarms.ShelvingAny}
+
 // saveDelay gathers the changes of a burst into one write. It is also what a
 // kill may lose of the alarm list.
 const saveDelay = 500 * time.Millisecond
@@ -23,8 +26,7 @@ const saveRetry = 5 * time.Second
 
 // savedList is the alarm list as it is kept.
 type savedList struct {
-	Alarms  []alarms.Alarm `json:"alarms"`
-	Shelves []alarms.Shelf `json:"shelves,omitempty"`
+	Alarms []alarms.Alarm `json:"alarms"`
 }
 
 // identityDocument holds the name under which this daemon publishes.
@@ -52,7 +54,7 @@ func (d *Daemon) restore() error {
 }
 
 func (d *Daemon) save() error {
-	return d.dir.Save(alarmsDocument, savedList{Alarms: d.list.Alarms(alarms.Filter{}), Shelves: d.list.Shelves()})
+	return d.dir.Save(alarmsDocument, savedList{Alarms: d.list.Alarms(everything)})
 }
 
 // keep writes the alarm list after each burst of changes until ctx ends. A
