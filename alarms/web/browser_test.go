@@ -23,10 +23,9 @@ import (
 	"lightwell/collector/need"
 )
 
-// serve runs the stage's server on a free port of the loopback until the test
-// ends.
-func (s *stage) serve() string {
-	require.NoError(s.t, s.server.Listen("127.0.0.1:0"))
+// serve runs the stage's server until the test ends.
+func (s *stage) serve(addr string) string {
+	require.NoError(s.t, s.server.Listen(addr))
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- s.server.Run(ctx) }()
@@ -104,7 +103,7 @@ func text(t *testing.T, ctx context.Context, selector chromedp.CSS) string {
 
 func TestLivePage(t *testing.T) {
 	s := newStage(t, makeFleet(3, 4), time.Now(), withoutTokens)
-	url := s.serve()
+	url := s.serve("127.0.0.1:0")
 	ctx, seen := browser(t)
 
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(url)))
@@ -149,6 +148,30 @@ func TestLivePage(t *testing.T) {
 	}
 }
 
+// TestPageSurvivesARestart: a page says in words that it is stale, and comes
+// back by itself when the daemon does.
+func TestPageSurvivesARestart(t *testing.T) {
+	before := newStage(t, makeFleet(2, 2), time.Now(), withoutTokens)
+	require.NoError(t, before.server.Listen("127.0.0.1:0"))
+	life, end := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- before.server.Run(life) }()
+	url := before.server.URL()
+
+	ctx, _ := browser(t)
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(url)))
+	until(t, ctx, `document.getElementById("live").textContent === "Live."`)
+	end()
+	require.NoError(t, <-ended)
+	until(t, ctx, `document.getElementById("live").textContent.startsWith("Not live: no word from the daemon since")`)
+
+	after := newStage(t, makeFleet(2, 2), time.Now(), withoutTokens)
+	after.trouble(time.Now())
+	after.serve(strings.TrimPrefix(url, "http://"))
+	until(t, ctx, `document.querySelector("h1").textContent === "3 causes need attention"`)
+	until(t, ctx, `document.getElementById("live").textContent === "Live."`)
+}
+
 // TestPictures writes pictures of the pages for a person to look at.
 func TestPictures(t *testing.T) {
 	folder := os.Getenv("LIGHTWELL_PICTURES")
@@ -168,7 +191,7 @@ func TestPictures(t *testing.T) {
 	for i := range 12 {
 		s.book.Observe(s.poll("a1-room", time.Now().Add(time.Duration(i-12)*time.Minute)))
 	}
-	url := s.serve()
+	url := s.serve("127.0.0.1:0")
 	ctx, _ := browser(t)
 	for name, path := range map[string]string{
 		"fleet": "/", "site": "/sites/north-quay", "unit": "/units/a1-room", "alarms": "/alarms",

@@ -14,6 +14,7 @@ const (
 	beatEvery    = 10 * time.Second       // a beat, so that a page can tell silence from death
 	calmFor      = 200 * time.Millisecond // changes that come faster are told together
 	streamWrites = 10 * time.Second       // a listener that takes longer is dropped
+	comeBack     = 2 * time.Second        // after a lost connection
 )
 
 // hub wakes everybody who waits for a change, whether it comes from the engine
@@ -89,6 +90,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	}
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
+	_, _ = fmt.Fprintf(w, "retry: %d\n\n", comeBack.Milliseconds())
 	kind := "changed"
 	for {
 		next := s.hub.next()

@@ -5,7 +5,7 @@
   const quietMS = 25000, agesMS = 60000, pauseMS = 250;
   const live = document.getElementById("live"), asof = document.getElementById("asof");
   let version = document.body.dataset.version, wanted = version;
-  let heard = Date.now(), fetched = Date.now(), busy = false, missed = false;
+  let heard = Date.now(), fetched = Date.now(), busy = false, missed = false, lost = false, source;
 
   const clock = (t) => new Date(t).toISOString().slice(11, 19) + " UTC";
   const say = (text, stale) => {
@@ -13,7 +13,7 @@
     document.body.classList.toggle("stale", stale);
   };
   const judge = () => {
-    if (Date.now() - heard > quietMS) say("Not live: no word from the daemon since " + clock(heard) + ". What you see may be out of date.", true);
+    if (lost || Date.now() - heard > quietMS) say("Not live: no word from the daemon since " + clock(heard) + ". What you see may be out of date.", true);
     else if (missed) say("Not live: the page could not be fetched again. What you see may be out of date.", true);
     else say("Live.", false);
   };
@@ -61,18 +61,31 @@
     }, pauseMS);
   };
 
-  const source = new EventSource("/api/v1/changes");
   const note = (event) => {
     heard = Date.now();
+    lost = false;
     wanted = event.lastEventId || wanted;
     judge();
     if (wanted !== version) refresh();
   };
-  source.addEventListener("changed", note);
-  source.addEventListener("beat", note);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden && (wanted !== version || missed)) refresh(); });
+  const listen = () => {
+    source?.close();
+    source = new EventSource("/api/v1/changes");
+    source.addEventListener("changed", note);
+    source.addEventListener("beat", note);
+    source.addEventListener("error", () => { lost = true; judge(); });
+  };
+  listen();
+  // A browser keeps few connections to one server, so a hidden page gives its
+  // own up and takes a new one when it is looked at again.
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) source.close();
+    else listen();
+  });
   setInterval(() => {
+    if (document.hidden) return;
+    if (source.readyState === EventSource.CLOSED) listen();
     judge();
-    if (document.body.classList.contains("stale") ? missed : Date.now() - fetched > agesMS) refresh();
+    if (missed || Date.now() - fetched > agesMS) refresh();
   }, 5000);
 })();
