@@ -141,6 +141,9 @@ func (m *loadMeter) figures(now time.Time, l *List) LoadFigures {
 	if first := now.Add(-loadKept); since.Before(first) {
 		since = first
 	}
+	if since.After(now) { // the clock was set back
+		since = now
+	}
 	out := LoadFigures{At: now, Since: utc(since), Mix: map[Severity]float64{}}
 	m.mu.Lock()
 	defer m.mu.Unlock()
