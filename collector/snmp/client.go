@@ -115,9 +115,10 @@ type Detail struct {
 func (c *Client) Probe(ctx context.Context, u collector.Unit) ([]collector.Reading, error) {
 	var readings []collector.Reading
 	err := c.read(ctx, u, func(p *plan, objects []object, taken time.Time) {
-		readings = make([]collector.Reading, len(p.points))
-		for i := range p.points {
-			readings[i], _ = p.decode(i, u.ID, objects, taken)
+		places := p.of(u)
+		readings = make([]collector.Reading, len(places))
+		for n, i := range places {
+			readings[n], _ = p.decode(i, u.ID, objects, taken)
 		}
 	})
 	return readings, err
@@ -128,9 +129,10 @@ func (c *Client) Probe(ctx context.Context, u collector.Unit) ([]collector.Readi
 func (c *Client) Read(ctx context.Context, u collector.Unit) ([]Detail, error) {
 	var details []Detail
 	err := c.read(ctx, u, func(p *plan, objects []object, taken time.Time) {
-		details = make([]Detail, len(p.points))
-		for i := range p.points {
-			details[i] = p.detail(i, u.ID, objects, taken)
+		places := p.of(u)
+		details = make([]Detail, len(places))
+		for n, i := range places {
+			details[n] = p.detail(i, u.ID, objects, taken)
 		}
 	})
 	return details, err

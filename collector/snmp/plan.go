@@ -1,6 +1,7 @@
 package snmp
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -39,10 +40,23 @@ func newPlan(m *model.Model) *plan {
 	return p
 }
 
+// of returns the places of the points that the unit has: all of the model's,
+// unless its fleet file says that fewer supplies are fitted.
+func (p *plan) of(u collector.Unit) []int {
+	places := make([]int, 0, len(p.points))
+	all := len(u.Equipment.Points) == 0 || len(u.Equipment.Points) == len(p.points)
+	for i := range p.points {
+		if all || slices.Contains(u.Equipment.Points, p.points[i].point.Point) {
+			places = append(places, i)
+		}
+	}
+	return places
+}
+
 // decode returns the reading of point i, and what there is to say about it.
 func (p *plan) decode(i int, unit string, objects []object, taken time.Time) (collector.Reading, string) {
 	pp := p.points[i]
-	var room [4]model.Value // most points have one object
+	var room [8]model.Value // most points have one object, a sensor's row has six
 	values := room[:0]
 	for _, at := range pp.at {
 		values = append(values, objects[at].value)
