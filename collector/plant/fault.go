@@ -60,17 +60,18 @@ func (f *active) holds(t time.Time) bool {
 	return !t.Before(f.start) && (f.end.IsZero() || t.Before(f.end))
 }
 
-// strike adds the fault to e when it is there at t. f is a copy.
-func (f active) strike(e *effects, t time.Time) {
+// strike adds the fault to e when it is there at t.
+func (f *active) strike(e *effects, t time.Time) {
 	if !f.holds(t) {
 		return
 	}
-	f.since = t.Sub(f.start)
+	now := *f
+	now.since = t.Sub(f.start)
 	size := f.Size
-	if f.Ramp > 0 && f.since < f.Ramp {
-		size *= float64(f.since) / float64(f.Ramp)
+	if f.Ramp > 0 && now.since < f.Ramp {
+		size *= float64(now.since) / float64(f.Ramp)
 	}
-	f.kind.strike(e, &f, size)
+	f.kind.strike(e, &now, size)
 }
 
 // drying returns 1 until the fault has grown to its size, and then how much

@@ -100,7 +100,7 @@ var kinds = []Kind{
 		strike: func(e *effects, _ *active, _ float64) { e.open = true }},
 	{Name: "joint-creep", Title: "joint that degrades slowly", Targets: AtLink | AtCable, OneWay: true, Size: 1.2, Min: 0.05, Max: 20, Unit: "dB", Ramp: 180 * day,
 		strike: func(e *effects, _ *active, x float64) { e.loss += budget.DB(x) }},
-	{Name: "laser-ageing", Title: "laser that ages", Targets: AtUnit, Size: 20, Min: 1, Max: 400, Unit: "% of bias", Ramp: 180 * day,
+	{Name: "laser-ageing", Title: "laser that ages", Targets: AtUnit, Size: 20, Min: 1, Max: 900, Unit: "% of bias", Ramp: 180 * day,
 		strike: func(e *effects, _ *active, x float64) { e.ageing += x / 100 }},
 	{Name: "laser-failed", Title: "laser or driver failed; with a size its light falls by so much", Targets: AtUnit, Min: 3, Max: 40, Unit: "dB",
 		strike: func(e *effects, f *active, x float64) {

@@ -189,11 +189,9 @@ func (m *moment) hear(a *agent, index int) (h heard, ok bool) {
 		return heard{m, u, m.ticks(a), false}, true
 	}
 	began := m.unit(a.units[0]).agent
-	for _, t := range slices.Backward(m.faults.bounds) {
+	past, _ := slices.BinarySearchFunc(m.faults.bounds, m.t.Add(time.Nanosecond), time.Time.Compare)
+	for _, t := range slices.Backward(m.faults.bounds[:past]) {
 		t = t.Add(-time.Nanosecond) // just before something changed
-		if !t.Before(m.t) {
-			continue
-		}
 		if t.Before(began) {
 			break
 		}
