@@ -26,6 +26,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lightwell/alarms"
+	"lightwell/alarms/baseline"
 	"lightwell/alarms/notify"
 	"lightwell/collector"
 )
@@ -59,7 +60,7 @@ type Baselines interface {
 }
 
 // BaselineStates are the states of a unit on its way to a baseline.
-var BaselineStates = []string{"commissioning", "capturing", "accepted"}
+var BaselineStates = []string{baseline.Commissioning, baseline.Capturing, baseline.Accepted}
 
 // Config says what is published. Engine and List are needed; families of
 // what is nil are left out.

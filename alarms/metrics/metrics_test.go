@@ -34,6 +34,13 @@ var update = flag.Bool("update", false, "rewrite golden files")
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
+var (
+	_ metrics.Engine    = (*alarms.Engine)(nil)
+	_ metrics.List      = (*alarms.List)(nil)
+	_ metrics.Webhooks  = (*notify.Dispatcher)(nil)
+	_ metrics.Baselines = (*baseline.Book)(nil)
+)
+
 // plant stands for engine, list, dispatcher and book.
 type plant struct {
 	units  []*alarms.UnitView

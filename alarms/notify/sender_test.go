@@ -33,6 +33,7 @@ func TestStoppedStaysStopped(t *testing.T) {
 		require.Equal(t, notify.Stopped, s.State)
 		require.EqualValues(t, 1, s.Delivered)
 		require.Equal(t, 1, s.Pending)
+		require.Len(t, f.got(), 2)
 	})
 }
 
