@@ -56,9 +56,10 @@ func fleet(t testing.TB) (*collector.Fleet, *model.Set) {
 // bench is a plant of the test fleet, read at chosen plant times.
 type bench struct {
 	*plant.Plant
-	t     testing.TB
-	fleet *collector.Fleet
-	wall  time.Time
+	t      testing.TB
+	fleet  *collector.Fleet
+	models *model.Set
+	wall   time.Time
 }
 
 func newBench(t testing.TB, seed uint64) *bench {
@@ -67,7 +68,7 @@ func newBench(t testing.TB, seed uint64) *bench {
 	p, err := plant.New(f, models, plant.Config{Seed: seed, Start: start})
 	require.NoError(t, err)
 	now := time.Now()
-	return &bench{p, t, f, now.Add(start.Sub(p.PlantTime(now)))}
+	return &bench{p, t, f, models, now.Add(start.Sub(p.PlantTime(now)))}
 }
 
 // read returns the good readings of a unit, decoded from the objects of its
@@ -84,8 +85,7 @@ func (b *bench) read(id string, after time.Duration) map[string]float64 {
 	if silent {
 		return nil
 	}
-	_, models := fleet(b.t)
-	m, _ := models.Model(unit.Equipment.Model)
+	m, _ := b.models.Model(unit.Equipment.Model)
 	raw := map[string]model.Value{}
 	for _, o := range objects {
 		raw[o.OID] = o.Value

@@ -69,7 +69,7 @@ func (m *moment) measure(u *unitNow, pt *planned, dark float64) float64 {
 	case collector.HeaterState:
 		return state(q, u.heater, true, "")
 	case collector.Uptime:
-		return float64(m.uptime(u)%collector.UptimeWrap) / float64(time.Second)
+		return float64(m.uptime(u)%collector.UptimeWrap/(10*time.Millisecond)) / 100 // as sysUpTime counts
 	default:
 		return u.electrical(pt)
 	}
