@@ -1,0 +1,153 @@
+package rules_test
+
+import (
+	"errors"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"lightwell/alarms"
+	"lightwell/alarms/rules"
+	"lightwell/collector"
+)
+
+func TestReach(t *testing.T) {
+	for _, c := range []struct {
+		name                  string
+		err                   error
+		unreachable, refusing string
+		text                  string
+	}{
+		{"answers", nil, "clear", "clear", ""},
+		{"silent", fmt.Errorf("poll: %w", collector.ErrNoAnswer), "major", "unknown", "room-1 does not answer."},
+		{"malformed", fmt.Errorf("poll: %w", collector.ErrMalformed), "major", "unknown", "room-1 answers, but not to what it is asked."},
+		{"cannot be asked", errors.New("no route"), "major", "unknown", "room-1 cannot be asked."},
+		{"refused is an answer", fmt.Errorf("poll: %w", collector.ErrRefused), "clear", "major", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := pairs(t, 2)
+			if c.err != nil {
+				s.fail(c.err, "room-1")
+			}
+			s.expect(c.unreachable, rules.UnitUnreachable, "unit/room-1")
+			s.expect(c.refusing, rules.CredentialsRefused, "unit/room-1")
+			if c.text != "" {
+				v := s.active(rules.UnitUnreachable, "unit/room-1")
+				require.Contains(t, v.Text, c.text)
+				require.Equal(t, []string{"link/l1"}, v.Details.Impacted)
+				require.False(t, v.Direct)
+			}
+		})
+	}
+}
+
+// TestViaFailsWithItsReader: one cause, one alarm.
+func TestViaFailsWithItsReader(t *testing.T) {
+	s := pairs(t, 2)
+	s.fail(collector.ErrNoAnswer, "room-1", "roof-1")
+	require.Equal(t, []string{"unit-unreachable unit/room-1"}, s.standing())
+
+	s = pairs(t, 2)
+	s.fail(collector.ErrRefused, "room-1", "roof-1")
+	require.Equal(t, []string{"credentials-refused unit/room-1"}, s.standing())
+	require.Contains(t, s.active(rules.CredentialsRefused, "unit/room-1").Text, `"fleet-v3"`)
+
+	s = pairs(t, 2)
+	s.fail(collector.ErrMalformed, "roof-1")
+	require.Equal(t, []string{"unit-unreachable unit/roof-1"}, s.standing(), "its reader answers")
+}
+
+func TestAReaderWithoutReadings(t *testing.T) {
+	s := pairs(t, 1)
+	s.blank("roof-1")
+	require.Equal(t, "roof-1: room-1 answers but has no reading of it. First check the fibre and the power of the unit.", s.active(rules.UnitUnreachable, "unit/roof-1").Text)
+	s.expect("minor", rules.UnitUnreachable, "unit/roof-1")
+	require.Equal(t, []string{"unit-unreachable unit/roof-1"}, s.standing())
+	s.dim("room-1")
+	require.Equal(t, []string{"optical-signal-lost " + roomRx}, s.standing(), "now it is known why")
+	s.read("roof-1", "temperature", 20)
+	s.inactive(rules.UnitUnreachable, "unit/roof-1")
+}
+
+func TestSite(t *testing.T) {
+	const site = "site/quay"
+	everybody := []string{"room-1", "roof-1", "room-2", "roof-2"}
+	for _, c := range []struct {
+		name string
+		n    int
+		do   func(*scene)
+		want string
+	}{
+		{"all answer", 2, func(*scene) {}, "clear"},
+		{"all silent", 2, func(s *scene) { s.fail(collector.ErrNoAnswer, everybody...) }, "major"},
+		{"one of two silent, polled last", 2, func(s *scene) { s.polled("room-2", -time.Second); s.fail(collector.ErrNoAnswer, "room-1", "roof-1") }, "clear"},
+		{"one of two silent, polled first: may be about to be read again", 2, func(s *scene) { s.fail(collector.ErrNoAnswer, "room-1", "roof-1"); s.polled("room-2", time.Second) }, "unknown"},
+		{"one refuses", 2, func(s *scene) {
+			s.fail(collector.ErrNoAnswer, "room-2", "roof-2")
+			s.polled("room-1", -time.Second)
+			s.fail(collector.ErrRefused, "room-1")
+		}, "clear"},
+		{"one never polled", 2, func(s *scene) { s.fail(collector.ErrNoAnswer, "room-1"); s.units["room-2"].Polled = time.Time{} }, "unknown"},
+		{"a single unit is no site", 1, func(s *scene) { s.fail(collector.ErrNoAnswer, "room-1", "roof-1") }, "unknown"},
+		{"answers, its alarm has yet to clear", 2, func(s *scene) { s.raise(rules.UnitUnreachable, "unit/room-1", alarms.Major) }, "unknown"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := pairs(t, c.n)
+			c.do(s)
+			s.expect(c.want, rules.UnitUnreachable, site)
+		})
+	}
+	t.Run("one alarm", func(t *testing.T) {
+		s := pairs(t, 2)
+		s.fail(collector.ErrNoAnswer, everybody...)
+		require.Equal(t, []string{"unit-unreachable site/quay"}, s.standing())
+		v := s.active(rules.UnitUnreachable, site)
+		require.Equal(t, []string{"link/l1", "link/l2"}, v.Details.Impacted)
+		require.Contains(t, v.Text, "North Quay: none of the 2 units that are read directly answers")
+	})
+	t.Run("a round counts when all have been asked", func(t *testing.T) {
+		s := pairs(t, 2)
+		s.polled("room-2", 5*time.Second)
+		s.fail(collector.ErrNoAnswer, everybody...)
+		require.Equal(t, now, s.active(rules.UnitUnreachable, site).Seen)
+	})
+}
+
+func TestSensors(t *testing.T) {
+	const sensor = "unit/room-1/laser_bias"
+	for q, want := range map[collector.Quality]string{
+		collector.Good: "clear", collector.Unavailable: "unknown", collector.Broken: "warning", collector.OutOfRange: "warning",
+	} {
+		t.Run(q.String(), func(t *testing.T) {
+			s := pairs(t, 1)
+			s.quality("room-1", "laser_bias", q)
+			s.expect(want, rules.SensorBroken, sensor)
+			if want == "warning" {
+				require.Equal(t, q == collector.Broken, s.active(rules.SensorBroken, sensor).Direct, "a value that cannot be true may be a garbled reply")
+				require.Equal(t, []string{"sensor-broken " + sensor}, s.standing())
+			}
+		})
+	}
+	s := pairs(t, 1)
+	s.quality("room-1", "laser_bias", collector.Broken)
+	s.fail(collector.ErrNoAnswer, "room-1")
+	s.unknown(rules.SensorBroken, sensor)
+}
+
+func TestBaselineMissing(t *testing.T) {
+	s := pairs(t, 1)
+	s.inactive(rules.BaselineMissing, "unit/room-1")
+	s.units["room-1"].Baselined = false
+	s.expect("warning", rules.BaselineMissing, "unit/room-1")
+	require.Equal(t, 24*time.Hour, ruleOf(t, rules.BaselineMissing).Type().Raise.For)
+	s.fail(collector.ErrNoAnswer, "room-1")
+	s.unknown(rules.BaselineMissing, "unit/room-1")
+
+	kind := rackKind
+	kind.Points = points("uptime", "supply_state/a")
+	s.unit("meter", collector.Indoor, kind, "")
+	s.units["meter"].Baselined = false
+	s.unknown(rules.BaselineMissing, "unit/meter") // nothing to compare
+}
