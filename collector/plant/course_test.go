@@ -206,3 +206,57 @@ func TestWeatherIsCalm(t *testing.T) {
 		}
 	}
 }
+
+// A model of a user's own: a laser and a receiver for every link, nothing
+// said of limits, and supplies that it cannot tell of.
+func TestPortsOfTheirOwn(t *testing.T) {
+	f, models := fleet(t)
+	dir := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "ports.yaml"), []byte(`
+model: two-port-roof
+roles: [outdoor]
+supplies: 2
+points:
+  - {quantity: optical_receive_power, port: 1, object: 1.3.6.1.4.1.32473.9.1.1, scale: 0.01, unit: dBm, no_light: -4500}
+  - {quantity: optical_receive_power, port: 2, object: 1.3.6.1.4.1.32473.9.1.2, scale: 0.01, unit: dBm, no_light: -4500}
+  - {quantity: laser_bias, port: 1, object: 1.3.6.1.4.1.32473.9.2.1, scale: 0.01, unit: mA}
+  - {quantity: laser_bias, port: 2, object: 1.3.6.1.4.1.32473.9.2.2, scale: 0.01, unit: mA}
+  - {quantity: supply_voltage, object: 1.3.6.1.4.1.32473.9.3.0, scale: 0.01, unit: V}
+  - {quantity: lna_current, object: 1.3.6.1.4.1.32473.9.4.0, scale: 0.1, unit: mA}
+`), 0o600))
+	require.NoError(t, models.AddFolder(dir))
+	m, ok := models.Model("two-port-roof")
+	require.True(t, ok)
+	changed := *f
+	for i := range changed.Units {
+		if changed.Units[i].ID == "mast" {
+			changed.Units[i].Equipment = m.Equipment
+		}
+	}
+	changed.Sites = []collector.Site{{ID: "quay"}} // no time zone: UTC
+	build := func() *bench {
+		p, err := plant.New(collector.NewFleet(changed), models, plant.Config{Seed: 1, Start: start})
+		require.NoError(t, err)
+		now := time.Now()
+		return &bench{p, t, &changed, models, now.Add(start.Sub(p.PlantTime(now)))}
+	}
+	well, ill := build(), build()
+	well.fleet, ill.fleet = collector.NewFleet(changed), collector.NewFleet(changed)
+	for _, fault := range []plant.Fault{
+		{Kind: "fibre-open", Link: "b2", Direction: "uplink"},
+		{Kind: "antenna-feed-short", Unit: "mast"},
+		{Kind: "supply-lost", Unit: "mast"},
+	} {
+		_, err := ill.Inject(fault, start)
+		require.NoError(t, err)
+	}
+	before, after := well.read("mast", time.Minute), ill.read("mast", time.Minute)
+	require.NotEqual(t, before["laser_bias/1"], before["laser_bias/2"], "two lasers")
+	require.InDelta(t, 24, before["supply_voltage"], 0.5)
+	require.Equal(t, before["optical_receive_power/1"], after["optical_receive_power/1"])
+	require.Equal(t, -45.0, after["optical_receive_power/2"])
+	require.Greater(t, after["lna_current"], 2*before["lna_current"])
+	require.Zero(t, after["supply_voltage"], "the other supply carries on")
+	require.Less(t, before["optical_receive_power/1"], 1.5)
+	require.Greater(t, well.read("hall-1", time.Minute)["optical_receive_power"], newBench(t, 1).read("hall-1", time.Minute)["optical_receive_power"]+2.5, "no splitter")
+}

@@ -51,7 +51,7 @@ type effects struct {
 
 	// of a unit
 	ageing, slopeLoss    float64 // parts
-	laserDark, radioLost bool
+	laserDark            bool
 	laserFall            budget.DB
 	receiverDark         bool
 	receiverFall         budget.DB
