@@ -47,14 +47,19 @@ func (l *List) change(now time.Time, fn func(*batch) error) ([]Change, error) {
 func (b *batch) install() {
 	b.l.mu.Lock()
 	defer b.l.mu.Unlock()
+	gone := make(map[*Alarm]bool, len(b.work))
+	come := make([]*Alarm, 0, len(b.work))
 	for k, a := range b.work {
+		old := b.l.byKey[k]
+		gone[old] = true
 		if a != nil {
 			b.l.put(a)
-		} else if old := b.l.byKey[k]; old != nil {
+			come = append(come, a)
+		} else if old != nil {
 			b.l.remove(old)
 		}
 	}
-	b.l.sorted = nil
+	b.l.resort(gone, come)
 	if len(b.changes) > 0 && b.now.After(b.l.changed) {
 		b.l.changed = b.now
 	}

@@ -90,3 +90,70 @@ func TestViewKeepsWhatPollsBrought(t *testing.T) {
 	_, ok = r.engine.Unit("none")
 	require.False(t, ok)
 }
+
+func TestOnlyPolledSitesAreJudged(t *testing.T) {
+	rule := signalLost()
+	r := newRig(t, alarms.EngineConfig{}, rule)
+	var judged []string
+	rule.say = func(v *alarms.View) []alarms.Verdict {
+		judged = append(judged, v.Site.ID)
+		return nil
+	}
+	r.engine.Evaluate(r.now)
+	require.Equal(t, []string{"north-quay", "south-quay"}, judged, "a new fleet is judged whole")
+	r.engine.Evaluate(r.now)
+	require.Len(t, judged, 2)
+	r.engine.Observe(poll("sq-room", at(0)))
+	r.engine.Observe(poll("sq-room", at(time.Second)))
+	r.engine.Evaluate(r.now)
+	require.Equal(t, "south-quay", judged[2])
+	require.Len(t, judged, 3, "polls are gathered")
+	require.EqualValues(t, 3, r.engine.Stats().Rounds)
+}
+
+func TestBaselineThatComesLater(t *testing.T) {
+	power := collector.Point{Quantity: collector.OpticalReceivePower}
+	source := levels{}
+	r := newRig(t, alarms.EngineConfig{Baselines: source})
+	r.engine.Observe(poll("nq-room", at(0), reading(collector.OpticalReceivePower, -4.5)))
+	r.step(time.Second)
+	u, _ := r.engine.Unit("nq-room")
+	require.False(t, u.Baselined, "commissioning")
+	require.Nil(t, u.Points[power].Baseline)
+	source[power] = baseline.Level{Value: -4}
+	r.step(time.Second)
+	u, _ = r.engine.Unit("nq-room")
+	require.True(t, u.Baselined)
+	require.InDelta(t, -0.5, u.Points[power].Deviation, 1e-9)
+	r.engine.Observe(poll("nq-room", at(time.Minute), reading(collector.OpticalReceivePower, -5)))
+	u, _ = r.engine.Unit("nq-room")
+	require.InDelta(t, -1, u.Points[power].Deviation, 1e-9, "reading and deviation belong together at any time")
+	delete(source, power)
+	r.step(time.Second)
+	u, _ = r.engine.Unit("nq-room")
+	require.False(t, u.Points[power].Compared)
+}
+
+func TestTemperatureOfThePortExplainsThePoint(t *testing.T) {
+	a, b := collector.Point{Quantity: collector.LaserBias, Port: "a"}, collector.Point{Quantity: collector.LaserBias, Port: "b"}
+	level := baseline.Level{Value: 20, TempRefC: 25, TempCoeff: 0.5}
+	r := newRig(t, alarms.EngineConfig{Baselines: levels{a: level, b: level}})
+	r.engine.Observe(poll("nq-room", at(0), reading(collector.Temperature, 35),
+		collector.Reading{Point: collector.Point{Quantity: collector.Temperature, Port: "a"}, Value: 45},
+		collector.Reading{Point: a, Value: 30}, collector.Reading{Point: b, Value: 30}))
+	r.step(time.Second)
+	u, _ := r.engine.Unit("nq-room")
+	require.InDelta(t, 0, u.Points[a].Deviation, 1e-9, "30 - 20 - 0.5 (45-25)")
+	require.InDelta(t, 5, u.Points[b].Deviation, 1e-9, "30 - 20 - 0.5 (35-25)")
+}
+
+func TestEachUnit(t *testing.T) {
+	r := newRig(t, alarms.EngineConfig{})
+	var ids []string
+	r.engine.EachUnit(func(u *alarms.UnitView) bool {
+		ids = append(ids, u.Unit.ID)
+		return len(ids) < 2
+	})
+	require.Equal(t, []string{"nq-roof", "nq-room"}, ids)
+	require.Len(t, r.engine.Units(), 3)
+}

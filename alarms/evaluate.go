@@ -134,11 +134,17 @@ func (e *Engine) ask(rule typedRule, v *View) (verdicts []Verdict) {
 
 func (r *round) addVerdict(t *Type, v *Verdict) {
 	k := Key{v.Resource, t.ID, v.Qualifier}
-	if f := r.byKey[k]; f == nil {
-		r.add(&finding{Key: k, typ: t, verdict: v, cur: r.engine.cfg.List.peek(k)})
-	} else if v.Active && !f.verdict.Active {
-		f.verdict = v
+	if f := r.byKey[k]; f != nil {
+		if v.Active && !f.verdict.Active {
+			f.verdict = v
+		}
+		return
 	}
+	cur := r.engine.cfg.List.peek(k)
+	if quiet := !v.Active && (cur == nil || cur.Cleared) && r.engine.evidence[k] == nil; quiet {
+		return // by far the most verdicts
+	}
+	r.add(&finding{Key: k, typ: t, verdict: v, cur: cur})
 }
 
 func (r *round) add(f *finding) {

@@ -163,15 +163,14 @@ func (u *unitState) flickers(p collector.Poll) {
 // laser says nothing, its heater is on soon after a start in the cold.
 func (u *unitState) warming(now time.Time) bool {
 	v, limits := u.view, u.view.Unit.Equipment.Limits
-	laser := collector.Point{Quantity: collector.LaserState}
-	if state, _, ok := v.Good(laser); ok {
+	if state, _, ok := v.Good(collector.Point{Quantity: collector.LaserState}); ok {
 		return collector.LaserState.StateName(state) == collector.StateWarming
 	}
 	heater, _, ok := v.Good(collector.Point{Quantity: collector.HeaterState})
 	if !ok || collector.HeaterState.StateName(heater) != collector.StateOn || v.StartedAt.IsZero() || limits.WarmUpBelowC == nil {
 		return false
 	}
-	temp, hasTemp := v.caseTemperature(laser)
+	temp, _, hasTemp := v.Good(collector.Point{Quantity: collector.Temperature})
 	return hasTemp && temp < *limits.WarmUpBelowC && now.Sub(v.StartedAt) <= limits.WarmUpMax
 }
 

@@ -58,7 +58,8 @@ func (f *Filter) passes(a *Alarm) bool {
 		(f.Below == 0 || a.Severity < f.Below) && (f.Is == 0 || a.Severity == f.Is) && (f.Above == 0 || a.Severity > f.Above) &&
 		(f.Operator == "" || a.Operator == f.Operator) &&
 		(f.OperatorName == "" || len(a.Actions) > 0 && a.Actions[0].Operator == f.OperatorName) &&
-		(f.Site == "" || a.Site == f.Site) && (f.Type == "" || a.Type == f.Type) && under(a.Resource, f.Resource)
+		(f.Site == "" || a.Site == f.Site) && (f.Type == "" || a.Type == f.Type) &&
+		(f.Resource == "" || under(a.Resource, f.Resource))
 }
 
 // under tells whether resource is top or lies below it. The parts of a
@@ -70,13 +71,15 @@ func under(resource, top string) bool {
 
 // Purge removes the alarms that pass f and returns how many. An alarm that is
 // still active comes back, as a new entry, when its rule judges it next.
+// Receivers that know an alarm as active hear that it is gone, even if it lay
+// on a shelf: there will be no other end.
 func (l *List) Purge(f Filter, now time.Time) int {
 	n := 0
 	l.change(now, func(b *batch) error {
 		l.Each(f, func(a *Alarm) bool {
 			n++
 			gone := b.edit(a.Key)
-			b.emit(gone, Purged, a.Announced && !a.Shelved())
+			b.emit(gone, Purged, a.Announced)
 			b.work[a.Key] = nil
 			return true
 		})

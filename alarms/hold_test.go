@@ -147,6 +147,7 @@ func TestPlannedWork(t *testing.T) {
 		{"site of a cable", "site/north-quay", riser, nil, true},
 		{"cable of what a unit receives", riser, nqPower, nil, true},
 		{"far end of what a unit receives", "unit/nq-roof", nqPower, nil, true},
+		{"antenna work and the level inside", "unit/nq-roof", "unit/nq-room/rf_output_level", nil, true},
 		{"link that is impacted", "link/nq", "unit/nq-room/supply_state/a", []string{"link/nq"}, true},
 		{"cable, but a supply", riser, "unit/nq-room/supply_state/a", []string{"link/nq"}, false},
 		{"other end, but a temperature", "unit/nq-roof", "unit/nq-room/temperature", nil, false},

@@ -192,6 +192,27 @@ func (l *List) snapshot() []*Alarm {
 	return l.sorted
 }
 
+// resort brings the sorted alarms up to date; after a large batch it is
+// cheaper to sort anew when somebody reads.
+func (l *List) resort(gone map[*Alarm]bool, come []*Alarm) {
+	if l.sorted == nil || len(gone) > len(l.sorted)/16+4 {
+		l.sorted = nil
+		return
+	}
+	slices.SortFunc(come, worstFirst)
+	merged := make([]*Alarm, 0, len(l.sorted)+len(come))
+	for _, a := range l.sorted {
+		if gone[a] {
+			continue
+		}
+		for len(come) > 0 && worstFirst(come[0], a) < 0 {
+			merged, come = append(merged, come[0]), come[1:]
+		}
+		merged = append(merged, a)
+	}
+	l.sorted = append(merged, come...)
+}
+
 func worstFirst(a, b *Alarm) int {
 	if a.Cleared != b.Cleared {
 		if a.Cleared {

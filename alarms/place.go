@@ -50,12 +50,12 @@ func inFleet(resource string) bool {
 
 // lineage returns the resources at which planned work holds back an alarm: its
 // own, the links it impacts, and those it belongs to or hangs on. Work at one
-// end of a fibre disturbs what the other end receives, so an optical point
-// counts as part of its links.
+// end of a link disturbs what comes out at the other, so a point of what
+// arrives counts as part of its links.
 func lineage(f *collector.Fleet, resource string, impacted []string) []string {
 	out := append([]string{resource}, impacted...)
-	p, ok := locate(f, resource)
-	if !ok {
+	p, _ := locate(f, resource)
+	if p.site == "" {
 		return out
 	}
 	out = append(out, "site/"+p.site)
@@ -70,12 +70,17 @@ func lineage(f *collector.Fleet, resource string, impacted []string) []string {
 	if u, _ := f.Unit(p.unit); u.Via != "" {
 		out = append(out, "unit/"+u.Via)
 	}
-	if p.isPoint && strings.HasPrefix(string(p.point.Quantity), "optical_receive") {
+	if p.isPoint && slices.Contains(arriving, p.point.Quantity) {
 		for _, l := range f.LinksOf(p.unit) {
 			out = append(append(out, "link/"+l.ID), linkParts(l)...)
 		}
 	}
 	return out
+}
+
+// arriving are the quantities that depend on the far end of a link.
+var arriving = []collector.Quantity{
+	collector.OpticalReceivePower, collector.OpticalReceiveState, collector.RFOutputLevel, collector.RFNoiseFloor, collector.AGCAttenuation,
 }
 
 func linkParts(l collector.Link) []string {

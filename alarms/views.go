@@ -95,32 +95,28 @@ func (u *UnitView) compare(source BaselineSource) {
 	u.deviate()
 }
 
-// deviate sets the deviations from the baselines. Nothing is compared while
-// the unit does not answer.
+// deviate sets the deviations from the baselines, at the temperature that
+// explains a point: that of its port where the unit reads one, else that of
+// its case. Nothing is compared while the unit does not answer.
 func (u *UnitView) deviate() {
+	caseC, _, hasCase := u.Good(collector.Point{Quantity: collector.Temperature})
+	up := u.Up()
 	for p, pv := range u.Points {
-		if pv.Baseline == nil && !pv.Compared {
-			continue
-		}
+		was := pv
 		pv.Deviation, pv.Compared = 0, false
-		if pv.Baseline != nil && pv.Reading.Quality == collector.Good && u.Up() {
-			temp, hasTemp := u.caseTemperature(p)
+		if pv.Baseline != nil && pv.Reading.Quality == collector.Good && up {
+			temp, hasTemp := caseC, hasCase
+			if p.Port != "" {
+				if t, _, ok := u.Good(collector.Point{Quantity: collector.Temperature, Port: p.Port}); ok {
+					temp, hasTemp = t, true
+				}
+			}
 			pv.Deviation, pv.Compared = pv.Baseline.Deviation(pv.Reading.Value, temp, hasTemp), true
 		}
-		u.Points[p] = pv
-	}
-}
-
-// caseTemperature returns the temperature that explains a point: that of the
-// same port where the unit reads one, else that of the case.
-func (u *UnitView) caseTemperature(p collector.Point) (float64, bool) {
-	if p.Port != "" {
-		if t, _, ok := u.Good(collector.Point{Quantity: collector.Temperature, Port: p.Port}); ok {
-			return t, true
+		if pv != was {
+			u.Points[p] = pv
 		}
 	}
-	t, _, ok := u.Good(collector.Point{Quantity: collector.Temperature})
-	return t, ok
 }
 
 // Unit returns a deep copy of what is known of a unit.
