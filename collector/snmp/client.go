@@ -201,7 +201,7 @@ func (c *Client) converse(ctx context.Context, u collector.Unit, ask []*object) 
 	if err != nil {
 		return time.Time{}, err
 	}
-	conn, err := dial(ctx, u.Address)
+	conn, err := dial(ctx, u.Address, c.timeout*time.Duration(c.tries))
 	if err != nil {
 		if ctx.Err() != nil {
 			err = context.Cause(ctx)

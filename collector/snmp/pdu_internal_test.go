@@ -130,5 +130,8 @@ func FuzzDialects(f *testing.F) {
 			_ = requestID(pdu)
 		}
 		_, _ = reportReason(b)
+		if answer, err := readTrap(b); err == nil && answer != nil {
+			require.Len(t, answer, len(b))
+		}
 	})
 }

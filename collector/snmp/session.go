@@ -28,8 +28,9 @@ type session struct {
 	arrived time.Time // when the last answer came
 }
 
-// dial connects a socket. The address is numeric or a name, with a port.
-func dial(ctx context.Context, address string) (*net.UDPConn, error) {
+// dial connects a socket. The address is numeric or a name, with a port; a name
+// must be resolved within patience.
+func dial(ctx context.Context, address string, patience time.Duration) (*net.UDPConn, error) {
 	if a, err := netip.ParseAddrPort(address); err == nil {
 		c, err := net.DialUDP("udp", nil, net.UDPAddrFromAddrPort(a))
 		return c, dialError(err)
@@ -37,7 +38,7 @@ func dial(ctx context.Context, address string) (*net.UDPConn, error) {
 	if _, _, err := net.SplitHostPort(address); err != nil {
 		return nil, &Error{Cause: AddressInvalid, Err: err}
 	}
-	var d net.Dialer
+	d := net.Dialer{Timeout: patience}
 	c, err := d.DialContext(ctx, "udp", address)
 	if err != nil {
 		return nil, dialError(err)
