@@ -39,8 +39,11 @@ func (d *decoder) fault(n *node, at *trail, remedy, what string, args ...any) {
 		what, remedy, args, at = "more than %d faults; the others are not shown", "correct these first", []any{MaxFaults}, nil
 	}
 	what = fmt.Sprintf(what, args...)
-	if at != nil {
+	switch {
+	case at != nil:
 		what = at.String() + ": " + what
+	case strings.HasPrefix(what, "is "):
+		what = "the file " + what
 	}
 	d.faults = append(d.faults, Fault{File: d.file.name, Line: n.line, Column: n.column, What: what, Remedy: remedy})
 }
@@ -62,7 +65,10 @@ func (d *decoder) value(n *node, v reflect.Value, at *trail) {
 			return
 		}
 		v.Set(reflect.New(v.Type().Elem()))
-		d.value(n, v.Elem(), at)
+		before := len(d.faults)
+		if d.value(n, v.Elem(), at); len(d.faults) > before && n.kind != mapping {
+			v.SetZero() // a value that could not be read is none
+		}
 	case reflect.Struct:
 		d.group(n, v, at)
 	case reflect.Slice:

@@ -104,6 +104,30 @@ sites:
 	require.Equal(t, "plant.yaml", f.Name())
 }
 
+// TestNumbers: the forms of YAML 1.2.2, 10.3.2; quoted, they are text.
+func TestNumbers(t *testing.T) {
+	for _, tt := range []struct {
+		text string
+		want float64
+		ok   bool
+	}{
+		{"1e-9", 1e-9, true}, {"-2E3", -2000, true}, {"1.e2", 100, true}, {".5e1", 5, true}, {"+1e+2", 100, true},
+		{"0.25", 0.25, true}, {"-7", -7, true}, {"0x10", 16, true}, {"0o17", 15, true}, {"010", 10, true},
+		{`"1e-9"`, 0, false}, {"1e", 0, false}, {"e9", 0, false}, {"1e999", 0, false}, {"1,5", 0, false},
+	} {
+		p, faults := decode("name: x\nloss: " + tt.text)
+		require.Equal(t, tt.ok, len(faults) == 0, "%s: %s", tt.text, faults)
+		if tt.ok {
+			require.Equal(t, tt.want, *p.Loss, tt.text)
+		} else {
+			require.Nil(t, p.Loss, "what could not be read is not there")
+		}
+	}
+	p, faults := decode("name: 1e5")
+	require.Empty(t, faults)
+	require.Equal(t, "1e5", p.Name, "where text is wanted a number is text, as written")
+}
+
 func TestAbsentAndNull(t *testing.T) {
 	p, faults := decode("name: x\nsites:\nnotes: null\nloss: ~\nwait:\n")
 	require.Empty(t, faults)
@@ -119,8 +143,8 @@ func TestFaultsOfOneValue(t *testing.T) {
 		{"name:", `1:1: key "name" is missing; add it`},
 		{`name: ""`, `1:1: key "name" is missing; add it`},
 		{"", `1:1: key "name" is missing; add it`},
-		{"- name: x", `1:1: is a list, not a group of keys; write key: value`},
-		{"just text", `1:1: is text, not a group of keys; write key: value`},
+		{"- name: x", `1:1: the file is a list, not a group of keys; write key: value`},
+		{"just text", `1:1: the file is text, not a group of keys; write key: value`},
 		{"name: [x]", `1:7: name: is a list, not a single value; give a value or remove the key`},
 		{"name: x\npoll: 20", `2:7: poll: "20" is not a duration; write a number with its unit, like 30s, 20m or 1h30m`},
 		{"name: x\npoll:", `2:7: poll: is empty, not a single value; write one value`},
@@ -262,6 +286,7 @@ func TestNearest(t *testing.T) {
 	for _, tt := range []struct{ word, want string }{
 		{"pol", `did you mean "poll"?`},
 		{"plol", `did you mean "poll"?`},
+		{"time", `did you mean "time_zone"?`},
 		{"POLL", `did you mean "poll"?`},
 		{"timezone", `did you mean "time_zone"?`},
 		{"address", "use one of: name, poll, time_zone"},

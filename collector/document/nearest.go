@@ -14,6 +14,10 @@ const maxListed = 20
 func Nearest(word string, known []string) string {
 	best, distance := "", 1+max(1, len(word)/3)
 	for _, k := range known {
+		if len(word) >= 3 && strings.HasPrefix(k, word) && distance > 1 {
+			best, distance = k, 1 // cut short
+			continue
+		}
 		if max(len(k)-len(word), len(word)-len(k)) >= distance {
 			continue
 		}

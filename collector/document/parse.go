@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"regexp"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
@@ -227,8 +228,8 @@ func (c *converter) key(k ast.MapKeyNode, at position) *node {
 	}
 	key := &node{position: at}
 	var n ast.Node = k
-	if complex, ok := k.(*ast.MappingKeyNode); ok {
-		n = complex.Value
+	if marked, ok := k.(*ast.MappingKeyNode); ok { // "? key"
+		n = marked.Value
 	}
 	c.scalar(key, n)
 	return key
@@ -239,6 +240,9 @@ func (c *converter) scalar(out *node, n ast.Node) {
 	switch n := n.(type) {
 	case *ast.StringNode:
 		out.text = n.Value
+		if n.Token.Type == token.StringType && exponent.MatchString(n.Value) {
+			out.kind = number
+		}
 	case *ast.LiteralNode:
 		out.text = n.Value.Value
 	case *ast.IntegerNode, *ast.FloatNode, *ast.InfinityNode, *ast.NanNode:
@@ -251,6 +255,10 @@ func (c *converter) scalar(out *node, n ast.Node) {
 		c.fault(out.position, "use text, a number, true or false", "a value of this kind is not supported here")
 	}
 }
+
+// exponent is a number with an exponent (YAML 1.2.2, 10.3.2), which the
+// library takes for text when it has no decimal point.
+var exponent = regexp.MustCompile(`^[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)[eE][-+]?[0-9]+$`)
 
 func nameOf(n ast.Node) string {
 	if n == nil || n.GetToken() == nil {

@@ -7,8 +7,27 @@
 // once, with file, line, column and remedy. Data comes from the files named
 // by the caller and from the equipment models in Options.
 //
-// Several files make one fleet and may refer to each other. The key poll of a
-// file applies to the units in that file.
+// Several files make one fleet and may refer to each other.
+//
+// # Fleet file
+//
+//	poll           schedule of the units in this file: cron or @every
+//	sites          id, name, address, access, time_zone (UTC), poll
+//	cables         id, site, length_m, route
+//	units          id, name, site, role (outdoor, indoor), model, supplies (fitted;
+//	               the model's), poll, and either address (port 161) with
+//	               credentials, or via, the unit that knows its values
+//	links          id, name, outdoor, indoor, use (repeater, direct-feed), services,
+//	               downlink and uplink: cable, strand, wavelength_nm (1310),
+//	               connectors, splices; rf: gain_before_laser_db,
+//	               noise_figure_before_laser_db, antenna_noise_k, carrier_dbw,
+//	               cn0_min_dbhz
+//	severities     type, severity, and site or unit; the more special line wins
+//	planned_work   id, resources (site/x, unit/x, link/x, cable/x), start (RFC 3339
+//	               or cron), duration, time_zone (that of the resources' site), reason
+//
+// Defaults stand in brackets. The schedule of a unit is its own, else its
+// site's, else its file's, else that of Options.
 package inventory
 
 import (

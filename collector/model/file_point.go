@@ -337,27 +337,23 @@ func (b *pointLoader) sensor() codec {
 	if typ, scale := sensorForm(unit); c.types[typ] != (conversion{}) {
 		c.typ, c.scale = typ, scale
 	}
+	c.choosePrecision(&b.info)
 	return c
 }
 
-// sensorForm returns the sensor type and scale code that suit a unit.
+// sensorForm returns the sensor type and scale code that suit a unit; three
+// decimal places are then fine enough.
 func sensorForm(unit string) (typ, scale int64) {
 	switch unit {
 	case "V":
 		return 4, sensorUnits
 	case "mV":
 		return 4, sensorUnits - 1
-	case "A":
-		return 5, sensorUnits
-	case "mA":
+	case "A", "mA":
 		return 5, sensorUnits - 1
 	case "uA":
 		return 5, sensorUnits - 2
-	case "W":
-		return 6, sensorUnits
-	case "mW":
-		return 6, sensorUnits - 1
-	case "uW":
+	case "W", "mW", "uW":
 		return 6, sensorUnits - 2
 	case "nW":
 		return 6, sensorUnits - 3

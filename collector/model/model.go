@@ -31,11 +31,29 @@
 //	sff8472       a page of SFF-8472 diagnostics, as octets
 //	entity_sensor a row of the ENTITY-SENSOR-MIB (RFC 3433)
 //
+// # Keys of a point
+//
+//	quantity, port  what it is; port where a unit has several: a, b
+//	object          object identifier of the value
+//	encoding        see above; bits and row imply theirs
+//	scale, offset   default 1 and 0
+//	unit            of the scaled number; default: the quantity's own
+//	no_light, unavailable, broken
+//	                raw values with a meaning of their own
+//	states          raw value to state; "unavailable" and "broken" are allowed too
+//	bits, otherwise bit number to state, and the state without any of them
+//	row             entPhysicalIndex of a sensor's row
+//	first_byte      number of the page's octet that an SFF-8472 object begins with
+//	calibration     of SFF-8472: internal (default) or external
+//	timestamp       object with the sysUpTime at which the value was taken
+//	max_age         older values are unavailable; needs a time stamp
+//
 // Power given in W, mW, µW or nW becomes dBm. No light is information, not a
 // missing value: the raw value named by no_light, a linear power of zero, and
 // one below the plausible range decode to a good reading at the quantity's
 // minimum (-45 dBm for optical power) with the note NoLight, so that a lost
-// signal can be judged.
+// signal can be judged. A level that a unit itself gives in dBm and that lies
+// below the range is out of range.
 package model
 
 import (

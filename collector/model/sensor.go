@@ -60,12 +60,13 @@ var sensorUnit = map[int64]string{3: "V", 4: "V", 5: "A", 6: "W", 8: "C"}
 // sensorCodec decodes a row of the ENTITY-SENSOR-MIB. There is no type for
 // decibels: such a sensor is other(1) and its unit stands in the model.
 type sensorCodec struct {
-	other   conversion           // of a sensor of type other
-	types   map[int64]conversion // for the quantity
-	typ     int64                // what Encode writes
-	scale   int64
-	truth   [2]outcome // of a truth value: true, false
-	isTruth bool
+	other     conversion           // of a sensor of type other
+	types     map[int64]conversion // for the quantity
+	typ       int64                // what Encode writes
+	scale     int64
+	precision int
+	truth     [2]outcome // of a truth value: true, false
+	isTruth   bool
 }
 
 func (c *sensorCodec) decode(q *collector.QuantityInfo, v []Value) Decoded {
@@ -127,7 +128,7 @@ func whole(v Value) (int64, bool) {
 
 func (c *sensorCodec) encode(q *collector.QuantityInfo, value float64, quality collector.Quality) []Value {
 	row := make([]Value, sensorWidth, sensorWidth+1)
-	status, raw, precision := statusOK, int64(0), int64(0)
+	status, raw := statusOK, int64(0)
 	switch {
 	case quality == collector.Unavailable:
 		status = statusUnavailable
@@ -140,20 +141,31 @@ func (c *sensorCodec) encode(q *collector.QuantityInfo, value float64, quality c
 			}
 		}
 	default:
-		unit := c.other
-		if c.typ != typeOther {
-			unit = c.types[c.typ]
-		}
-		precision = sensorDecimals
-		if c.scale < sensorUnits-2 { // a nanowatt is fine enough, and with decimals a milliwatt overflows
-			precision = 0
-		}
-		raw = fixedPoint(shift(unit.raw(value, q), 3*(sensorUnits-int(c.scale))+int(precision)))
+		raw = fixedPoint(c.fixed(q, value, c.precision))
 	}
-	for i, x := range [...]int64{raw, c.typ, c.scale, precision, int64(status)} {
+	for i, x := range [...]int64{raw, c.typ, c.scale, int64(c.precision), int64(status)} {
 		row[i] = Value{Kind: Integer, Int: x}
 	}
 	return row
+}
+
+// fixed returns what Encode writes for a value, before rounding.
+func (c *sensorCodec) fixed(q *collector.QuantityInfo, value float64, precision int) float64 {
+	unit := c.other
+	if c.typ != typeOther {
+		unit = c.types[c.typ]
+	}
+	return shift(unit.raw(value, q), 3*(sensorUnits-int(c.scale))+precision)
+}
+
+// choosePrecision takes as many decimal places, up to sensorDecimals, as the
+// plausible range leaves room for. It does not change in operation.
+func (c *sensorCodec) choosePrecision(q *collector.QuantityInfo) {
+	for c.precision = sensorDecimals; c.precision > 0; c.precision-- {
+		if max(math.Abs(c.fixed(q, q.Min, c.precision)), math.Abs(c.fixed(q, q.Max, c.precision))) < sensorOverflow {
+			return
+		}
+	}
 }
 
 // fixedPoint rounds x to a value of a sensor, or to the one that says over- or
