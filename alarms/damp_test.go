@@ -120,6 +120,11 @@ func TestChatteringDelaysTheClear(t *testing.T) {
 			r.took()
 			say(clear(nqPower, at(0)), tc.hold)
 			require.Equal(t, []string{"cleared!"}, r.took())
+			for range 2 {
+				say(active(nqPower, at(0)), 48*time.Hour)
+				say(clear(nqPower, at(0)), time.Second)
+			}
+			require.Equal(t, []string{"raised!", "cleared!", "raised!", "cleared!"}, r.took(), "old raises count no more")
 		})
 	}
 }

@@ -77,7 +77,8 @@ func (l *List) Apply(now time.Time, updates ...Update) []Change {
 }
 
 // Restore replaces the content of the list by saved alarms. It makes no
-// changes that anybody would hear of.
+// changes that anybody would hear of. Shelves with criteria are not alarms:
+// give them to SetShelves again.
 func (l *List) Restore(saved []Alarm) {
 	l.write.Lock()
 	defer l.write.Unlock()

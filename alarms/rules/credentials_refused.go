@@ -37,11 +37,7 @@ func (refused) Judge(v *alarms.View) []alarms.Verdict {
 			verdict.Active = true
 			verdict.Text = fmt.Sprintf("%s refuses the credentials %q. First compare them with those set in the unit.", named(u.Unit), u.Unit.Credentials)
 			verdict.Details.Actions = refusedActions
-			for _, w := range v.Units {
-				if w.Unit.Via == u.Unit.ID {
-					verdict.Explains = append(verdict.Explains, alarms.Key{Resource: unitResource(w.Unit.ID), Type: CredentialsRefused}, unreachableKey(w))
-				}
-			}
+			verdict.Explains = readThrough(v, u, CredentialsRefused, UnitUnreachable)
 		case !u.Up():
 			continue
 		}

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"lightwell/alarms"
@@ -54,7 +55,7 @@ func (signalLost) Judge(v *alarms.View) []alarms.Verdict {
 		if f := &o.fibres[i]; f.path.Cable != "" && o.firstOf(i, func(g *fibre) bool { return g.path.Cable == f.path.Cable }) {
 			out = o.judgeCable(f.path.Cable, out)
 		}
-		if f := &o.fibres[i]; o.firstOf(i, func(g *fibre) bool { return g.from.unit == f.from.unit }) {
+		if f := &o.fibres[i]; o.feedsSeveral(i) {
 			out = o.judgeSource(f.from.unit, out)
 		}
 	}
@@ -69,6 +70,20 @@ func (o *optics) firstOf(i int, like func(*fibre) bool) bool {
 		}
 	}
 	return true
+}
+
+// feedsSeveral tells whether the i-th fibre is the first of several that come
+// from its unit.
+func (o *optics) feedsSeveral(i int) bool {
+	from, n := o.fibres[i].from.unit, 0
+	for j := range o.fibres {
+		if o.fibres[j].from.unit == from {
+			if n++; n == 1 && j < i {
+				return false
+			}
+		}
+	}
+	return n >= 2
 }
 
 // firstAt tells whether the i-th fibre is the first that ends at its receiver.
@@ -126,16 +141,18 @@ func (o *optics) expectedDark(to end) bool {
 // the fibre is the cause or one of many consequences; until then the alarm
 // takes the damped way.
 func (o *optics) othersLooked(f *fibre) bool {
-	older := func(s seen) bool { return s.light == lit && s.at.Before(f.arrived.at) }
+	older := func(e end, s seen) bool {
+		return e.unit.Polled.IsZero() || s.light == lit && s.at.Before(f.arrived.at)
+	}
 	for i := range o.fibres {
 		g := &o.fibres[i]
 		if g.to == f.to {
-			if older(g.sent) {
+			if older(g.from, g.sent) {
 				return false
 			}
 			continue
 		}
-		if (g.path.Cable == f.path.Cable && f.path.Cable != "" || g.from.unit == f.from.unit) && older(g.arrived) {
+		if (g.path.Cable == f.path.Cable && f.path.Cable != "" || g.from.unit == f.from.unit) && older(g.to, g.arrived) {
 			return false
 		}
 	}
@@ -144,10 +161,10 @@ func (o *optics) othersLooked(f *fibre) bool {
 
 // bundle is what is known of fibres that could share a cause.
 type bundle struct {
-	fibres      []*fibre // those whose laser is not known to be off
-	strands     map[strand]bool
-	receivers   map[*alarms.UnitView]bool // that see darkness
-	senders     map[*alarms.UnitView]bool // of dark fibres
+	fibres      []*fibre           // those whose laser is not known to be off
+	strands     []strand           // dark ones
+	receivers   []*alarms.UnitView // that see darkness
+	senders     []*alarms.UnitView // of dark fibres
 	lit         bool
 	direct      bool
 	newest      time.Time // newest evidence
@@ -163,7 +180,7 @@ type strand struct {
 
 // gather sums up the fibres that belong to the bundle.
 func (o *optics) gather(belongs func(*fibre) bool) bundle {
-	b := bundle{strands: map[strand]bool{}, receivers: map[*alarms.UnitView]bool{}, senders: map[*alarms.UnitView]bool{}}
+	var b bundle
 	for i := range o.fibres {
 		f := &o.fibres[i]
 		if !belongs(f) || f.sent.light == dark || o.warming(f.from.unit) {
@@ -172,8 +189,8 @@ func (o *optics) gather(belongs func(*fibre) bool) bundle {
 		b.fibres = append(b.fibres, f)
 		switch {
 		case f.arrived.light == dark:
-			b.strands[strand{f.path.Cable, f.path.Strand}] = true
-			b.receivers[f.to.unit], b.senders[f.from.unit] = true, true
+			b.strands = addNew(b.strands, strand{f.path.Cable, f.path.Strand})
+			b.receivers, b.senders = addNew(b.receivers, f.to.unit), addNew(b.senders, f.from.unit)
 			b.direct = b.direct || f.arrived.direct
 			b.senderKnown = b.senderKnown || f.sent.light == lit
 			b.oldestDark = earlier(b.oldestDark, f.arrived.at)
@@ -222,7 +239,7 @@ func (b *bundle) over(v *alarms.View) bool {
 func (b *bundle) verdict(resource, text string) alarms.Verdict {
 	v := alarms.Verdict{Resource: resource, Active: true, Text: text, Seen: b.newest, Direct: b.direct || len(b.receivers) >= 2}
 	for _, f := range b.fibres {
-		v.Details.Impacted = appendNew(v.Details.Impacted, []string{linkResource(f.link.ID)})
+		v.Details.Impacted = addNew(v.Details.Impacted, linkResource(f.link.ID))
 		v.Explains = appendNew(v.Explains, f.consequences())
 	}
 	return v
@@ -238,9 +255,7 @@ func (o *optics) judgeCable(cable string, out []alarms.Verdict) []alarms.Verdict
 	}
 	cause := "the cable is probably cut"
 	if len(b.senders) == 1 && !b.senderKnown {
-		for u := range b.senders {
-			cause = fmt.Sprintf("the cable is probably cut, or %s, from which all of it comes, has no power", named(u.Unit))
-		}
+		cause = fmt.Sprintf("the cable is probably cut, or %s, from which all of it comes, has no power", named(b.senders[0].Unit))
 	}
 	v := b.verdict(cableResource(cable), "")
 	v.Text = fmt.Sprintf("Cable %s: all light through it is gone, %d of its links are down: %s. First ask for work along its route.", cable, len(v.Details.Impacted), cause)
@@ -254,11 +269,8 @@ func (o *optics) fromOneSource(b *bundle) bool {
 	if len(b.senders) != 1 {
 		return false
 	}
-	for u := range b.senders {
-		s := o.source(u)
-		return s.starved() && o.isSource(u, &s)
-	}
-	return false
+	s := o.source(b.senders[0])
+	return s.starved() && o.isSource(&s)
 }
 
 func (o *optics) source(u *alarms.UnitView) bundle {
@@ -268,7 +280,7 @@ func (o *optics) source(u *alarms.UnitView) bundle {
 // isSource tells that no cable explains the darkness of all that a unit feeds:
 // it goes through several, or through one strand, or its cable has light from
 // elsewhere.
-func (o *optics) isSource(u *alarms.UnitView, b *bundle) bool {
+func (o *optics) isSource(b *bundle) bool {
 	if b.senderKnown {
 		return false
 	}
@@ -286,11 +298,9 @@ func (o *optics) judgeSource(u *alarms.UnitView, out []alarms.Verdict) []alarms.
 	b := o.source(u)
 	resource := unitResource(u.Unit.ID)
 	switch {
-	case len(b.fibres) < 2:
-		return out
 	case b.over(o.view):
 		return append(out, alarms.Verdict{Resource: resource, Seen: b.newest})
-	case !b.starved(), !o.isSource(u, &b):
+	case !b.starved(), !o.isSource(&b):
 		return out
 	}
 	v := b.verdict(resource, fmt.Sprintf("%s: none of the units it feeds gets light from it: it has probably lost power, or its laser has failed. First check its supply.", named(u.Unit)))
@@ -312,16 +322,18 @@ func later(a, b time.Time) time.Time {
 	return a
 }
 
+// addNew appends v if it is not there yet.
+func addNew[T comparable](to []T, v T) []T {
+	if slices.Contains(to, v) {
+		return to
+	}
+	return append(to, v)
+}
+
 // appendNew appends what is not there yet.
 func appendNew[T comparable](to, add []T) []T {
-next:
-	for _, a := range add {
-		for _, t := range to {
-			if a == t {
-				continue next
-			}
-		}
-		to = append(to, a)
+	for _, v := range add {
+		to = addNew(to, v)
 	}
 	return to
 }

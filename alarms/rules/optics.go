@@ -37,8 +37,8 @@ type end struct {
 
 // A fibre is one direction of a link, with the light at both ends.
 type fibre struct {
-	link     collector.Link
-	path     collector.Path
+	link     *collector.Link
+	path     *collector.Path
 	name     string // downlink or uplink
 	from, to end
 	sent     seen // at the transmitter
@@ -59,13 +59,14 @@ func look(v *alarms.View) *optics {
 	links := v.Fleet.LinksAt(v.Site.ID)
 	o.fibres = make([]fibre, 0, 2*len(links))
 	used := map[*alarms.UnitView]int{} // links met so far, by unit: a link takes the next port
-	for _, l := range links {
+	for i := range links {
+		l := &links[i]
 		out, in := v.Unit(l.Outdoor), v.Unit(l.Indoor)
-		if out == nil || in == nil {
+		if out == nil || in == nil || out == in {
 			continue
 		}
-		o.lay(l, l.Downlink, "downlink", out, in, used)
-		o.lay(l, l.Uplink, "uplink", in, out, used)
+		o.lay(l, &l.Downlink, "downlink", out, in, used)
+		o.lay(l, &l.Uplink, "uplink", in, out, used)
 		used[out]++
 		used[in]++
 	}
@@ -91,7 +92,7 @@ func look(v *alarms.View) *optics {
 	return o
 }
 
-func (o *optics) lay(l collector.Link, path collector.Path, name string, from, to *alarms.UnitView, used map[*alarms.UnitView]int) {
+func (o *optics) lay(l *collector.Link, path *collector.Path, name string, from, to *alarms.UnitView, used map[*alarms.UnitView]int) {
 	o.fibres = append(o.fibres, fibre{
 		link: l, path: path, name: name,
 		from: end{from, nthPort(from, used[from], collector.OpticalTransmitPower, collector.LaserState)},
@@ -125,7 +126,7 @@ func (e end) received(v *alarms.View) seen {
 	}
 	power := collector.Point{Quantity: collector.OpticalReceivePower, Port: e.port}
 	if level, at, ok := measured(e.unit, power); ok {
-		return seen{bright(level, isActive(v, e.lostKey())), at, false}
+		return seen{bright(v, level, e.lostKey), at, false}
 	}
 	if said == collector.StateGood {
 		return seen{lit, at, true}
@@ -141,7 +142,7 @@ func (e end) transmitted(v *alarms.View) seen {
 	}
 	power := collector.Point{Quantity: collector.OpticalTransmitPower, Port: e.port}
 	if level, at, ok := measured(e.unit, power); ok {
-		return seen{bright(level, isActive(v, e.laserKey())), at, false}
+		return seen{bright(v, level, e.laserKey), at, false}
 	}
 	if said == collector.StateOn {
 		return seen{lit, at, true}
@@ -149,10 +150,10 @@ func (e end) transmitted(v *alarms.View) seen {
 	return seen{}
 }
 
-// bright judges a level; between dark and lit again it is what it was.
-func bright(dbm float64, wasDark bool) light {
-	switch {
-	case dbm <= baseline.NoLightDBm, wasDark && dbm < relightDBm:
+// bright judges a level; between dark and lit again it is what the alarm says
+// that it was.
+func bright(v *alarms.View, dbm float64, alarm func() alarms.Key) light {
+	if dbm <= baseline.NoLightDBm || dbm < relightDBm && isActive(v, alarm()) {
 		return dark
 	}
 	return lit

@@ -160,7 +160,7 @@ func (o *optics) rfDownstream(u *alarms.UnitView) []alarms.Key {
 	for i := range o.fibres {
 		if f := &o.fibres[i]; f.from.unit == u {
 			pointsOf(f.to.unit, collector.RFOutputLevel, func(p collector.Point) {
-				out = appendNew(out, []alarms.Key{pointKey(RFLevelDeviation, f.to.unit, p)})
+				out = addNew(out, pointKey(RFLevelDeviation, f.to.unit, p))
 			})
 		}
 	}

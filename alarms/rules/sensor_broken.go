@@ -30,7 +30,11 @@ var sensorActions = []string{
 
 // Judge implements alarms.Rule.
 func (sensor) Judge(v *alarms.View) []alarms.Verdict {
-	var out []alarms.Verdict
+	readings := 0
+	for _, u := range v.Units {
+		readings += len(u.Points)
+	}
+	out := make([]alarms.Verdict, 0, readings)
 	for _, u := range v.Units {
 		if !u.Up() {
 			continue

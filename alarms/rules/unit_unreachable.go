@@ -87,7 +87,7 @@ func judgeReach(v *alarms.View, u *alarms.UnitView) alarms.Verdict {
 		}
 		verdict.Text = fmt.Sprintf("%s %s. First ask whether the service works; then check its power and its network.", named(u.Unit), how)
 		verdict.Details = alarms.Details{Actions: unitSilentActions, Cautions: supplyCare(u)}
-		verdict.Explains = readThrough(v, u)
+		verdict.Explains = readThrough(v, u, UnitUnreachable)
 	case mute(u):
 		reader := "its reader"
 		if r := v.Unit(u.Unit.Via); r != nil {
@@ -104,12 +104,15 @@ func judgeReach(v *alarms.View, u *alarms.UnitView) alarms.Verdict {
 	return verdict
 }
 
-// readThrough returns the keys of the units that are read via a silent one.
-func readThrough(v *alarms.View, u *alarms.UnitView) []alarms.Key {
+// readThrough returns the keys that alarms of the given kinds have at the
+// units that are read via u.
+func readThrough(v *alarms.View, u *alarms.UnitView, kinds ...string) []alarms.Key {
 	var out []alarms.Key
 	for _, w := range v.Units {
-		if w.Unit.Via == u.Unit.ID {
-			out = append(out, unreachableKey(w))
+		if w.Unit.Via == u.Unit.ID && w != u {
+			for _, kind := range kinds {
+				out = append(out, alarms.Key{Resource: unitResource(w.Unit.ID), Type: kind})
+			}
 		}
 	}
 	return out

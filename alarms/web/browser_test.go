@@ -124,13 +124,24 @@ func TestLivePage(t *testing.T) {
 	require.Equal(t, alarms.OperatorAck, a.Operator)
 	require.Equal(t, "local", a.Actions[0].Operator)
 
+	// Focus stays where it is while the list around it changes.
+	small := s.id("unit/a2-room", "supply-redundancy-lost")
+	_, err := chromedp.Run(ctx, chromedp.Evaluate[chromedp.Void](`document.querySelector('#alarm-`+small+` .what a').focus()`))
+	require.NoError(t, err)
+	_, err = s.list.Close(id, alarms.Operation{Operator: "noc-2"})
+	require.NoError(t, err)
+	s.engine.change()
+	until(t, ctx, `document.querySelector("h1").textContent === "2 causes need attention"`)
+	until(t, ctx, `document.activeElement.getAttribute("href") === "/alarms/`+small+`"`)
+
 	// What somebody is writing is not swept away by a change, and does not
 	// overwrite what somebody else did meanwhile.
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(url+"/alarms/"+id), chromedp.SendKeys(chromedp.ID("text"), "half a sent")))
-	_, err := s.list.Comment(id, alarms.Operation{Operator: "noc-2", Text: "crew is on its way"})
+	_, err = s.list.Comment(id, alarms.Operation{Operator: "noc-2", Text: "crew is on its way"})
 	require.NoError(t, err)
 	s.engine.change()
 	until(t, ctx, `document.getElementById("history").textContent.includes("crew is on its way")`)
+	until(t, ctx, `document.getElementById("live").textContent.startsWith("Live, but the part you are writing in waits")`)
 	typed, err := chromedp.Run(ctx, chromedp.Value(chromedp.ID("text")))
 	require.NoError(t, err)
 	require.Equal(t, "half a sent", typed)

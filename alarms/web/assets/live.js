@@ -5,7 +5,7 @@
   const quietMS = 25000, agesMS = 60000, pauseMS = 250;
   const live = document.getElementById("live"), asof = document.getElementById("asof");
   let version = document.body.dataset.version, wanted = version;
-  let heard = Date.now(), fetched = Date.now(), busy = false, missed = false, lost = false, source;
+  let heard = Date.now(), fetched = Date.now(), busy = false, missed = false, lost = false, kept = false, source;
 
   const clock = (t) => new Date(t).toISOString().slice(11, 19) + " UTC";
   const say = (text, stale) => {
@@ -15,6 +15,7 @@
   const judge = () => {
     if (lost || Date.now() - heard > quietMS) say("Not live: no word from the daemon since " + clock(heard) + ". What you see may be out of date.", true);
     else if (missed) say("Not live: the page could not be fetched again. What you see may be out of date.", true);
+    else if (kept) say("Live, but the part you are writing in waits: something in it has changed.", false);
     else say("Live.", false);
   };
   const writing = (part) => [...part.querySelectorAll("input, textarea, select")].some((f) =>
@@ -22,23 +23,38 @@
       f.tagName === "SELECT" ? f === document.activeElement :
         f.type !== "hidden" && f.value !== f.defaultValue);
 
-  const swap = (page) => {
-    const old = document.getElementById("main"), now = page.getElementById("main");
-    const focus = document.activeElement && document.activeElement.id;
-    const ids = (m) => [...m.children].map((c) => c.id || c.tagName).join();
-    if (ids(old) !== ids(now)) {
-      if (writing(old)) return false;
-      old.replaceChildren(...now.childNodes);
-    } else {
-      const fresh = [...now.children];
-      for (const [i, part] of [...old.children].entries()) {
-        if (!part.isEqualNode(fresh[i]) && !writing(part)) part.replaceWith(fresh[i]);
-      }
+  // blend makes old like now and touches only what differs, so that focus,
+  // selection and half-written notes stay.
+  const blend = (old, now) => {
+    if (old.isEqualNode(now)) return;
+    if (old.nodeType === Node.TEXT_NODE && now.nodeType === Node.TEXT_NODE) {
+      old.data = now.data;
+      return;
     }
-    if (focus && document.activeElement.id !== focus) document.getElementById(focus)?.focus({ preventScroll: true });
+    const fits = old.nodeName === now.nodeName && old.id === now.id && old.childNodes.length === now.childNodes.length;
+    if (old.nodeType === Node.ELEMENT_NODE && (old.nodeName === "FORM" || !fits) && writing(old)) {
+      kept = true;
+      return;
+    }
+    if (!fits) {
+      old.replaceWith(now.cloneNode(true));
+      return;
+    }
+    for (const { name } of [...old.attributes]) if (!now.hasAttribute(name)) old.removeAttribute(name);
+    for (const { name, value } of now.attributes) if (old.getAttribute(name) !== value) old.setAttribute(name, value);
+    const fresh = [...now.childNodes];
+    [...old.childNodes].forEach((child, i) => blend(child, fresh[i]));
+  };
+  const swap = (page) => {
+    const focus = document.activeElement, id = focus?.id, href = focus?.getAttribute("href");
+    kept = false;
+    blend(document.getElementById("main"), page.getElementById("main"));
+    if (!focus?.isConnected) {
+      const again = id ? document.getElementById(id) : href && document.querySelector(`#main a[href="${CSS.escape(href)}"]`);
+      again?.focus({ preventScroll: true });
+    }
     document.title = page.title;
     asof.textContent = page.getElementById("asof").textContent;
-    return true;
   };
   const refresh = async () => {
     if (busy || document.hidden) return;
@@ -48,7 +64,8 @@
       const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
       if (!answer.ok) throw new Error("status " + answer.status);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      if (swap(page)) version = goal;
+      swap(page);
+      version = goal;
       missed = false;
     } catch {
       missed = true;
