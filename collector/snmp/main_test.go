@@ -30,7 +30,7 @@ func client(t testing.TB, c snmp.Credentials, change ...func(*snmp.Config)) *snm
 	cfg := snmp.Default()
 	cfg.Models = models(t)
 	cfg.Credentials = map[string]snmp.Credentials{"c": c}
-	cfg.Timeout, cfg.Retries = 250*time.Millisecond, 1
+	cfg.Timeout, cfg.Retries = time.Second, 1
 	for _, f := range change {
 		f(&cfg)
 	}
@@ -42,6 +42,9 @@ func client(t testing.TB, c snmp.Credentials, change ...func(*snmp.Config)) *snm
 
 // impatient is for tests in which nothing that counts will come.
 func impatient(c *snmp.Config) { c.Timeout = 40 * time.Millisecond }
+
+// persistent is for tests in which both happens.
+func persistent(c *snmp.Config) { c.Timeout, c.Retries = 50*time.Millisecond, 5 }
 
 func v2c(community string) snmp.Credentials {
 	return snmp.Credentials{Version: snmp.Version2c, Community: collector.NewSecret(community)}

@@ -225,9 +225,11 @@ func TestForgedAndBrokenRepliesDoNotCount(t *testing.T) {
 			t.Parallel()
 			e := newEngine(t)
 			a := startEngine(t, e)
-			cl := client(t, v3("sha256", "aes128"))
-			_, err := cl.Probe(t.Context(), unitAt(a.addr)) // the clock is known from here on
-			require.NoError(t, err)
+			cl, quick := client(t, v3("sha256", "aes128")), client(t, v3("sha256", "aes128"), persistent)
+			for _, c := range []*snmp.Client{cl, quick} { // the clock is known from here on
+				_, err := c.Probe(t.Context(), unitAt(a.addr))
+				require.NoError(t, err)
+			}
 			e.change(func(e *engine) {
 				e.answer = func(e *engine, req *gosnmp.SnmpPacket, right []byte) [][]byte {
 					wrong := tt.make(e, req, append([]byte(nil), right...))
@@ -244,7 +246,7 @@ func TestForgedAndBrokenRepliesDoNotCount(t *testing.T) {
 					return [][]byte{tt.make(e, req, right)}
 				}
 			})
-			_, err = cl.Probe(t.Context(), unitAt(a.addr))
+			_, err = quick.Probe(t.Context(), unitAt(a.addr))
 			requireCause(t, err, snmp.NotFitting, collector.ErrMalformed)
 			require.ErrorContains(t, err, tt.says)
 		})
@@ -303,7 +305,7 @@ func TestReportsEndTheAsking(t *testing.T) {
 func TestSilentUnitIsDiscoveredAnew(t *testing.T) {
 	e := newEngine(t)
 	a := startEngine(t, e)
-	cl := client(t, v3("sha256", "aes128"))
+	cl := client(t, v3("sha256", "aes128"), persistent)
 	u := unitAt(a.addr)
 	_, err := cl.Probe(t.Context(), u)
 	require.NoError(t, err)

@@ -142,7 +142,7 @@ func TestSnmpdRefusesClearly(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			c := v3("sha256", "aes128")
 			tt.change(&c)
-			_, err := client(t, c).Probe(t.Context(), unitAt(agent.Addr))
+			_, err := client(t, c, func(c *snmp.Config) { c.Timeout = 300 * time.Millisecond }).Probe(t.Context(), unitAt(agent.Addr))
 			requireCause(t, err, tt.cause, tt.kind)
 			require.Contains(t, snmp.Advice(err), tt.advice)
 			require.ErrorContains(t, err, "room-1")

@@ -138,6 +138,24 @@ func TestForgottenEngineIsDiscoveredAgain(t *testing.T) {
 	require.NotContains(t, string(m), "reader")
 }
 
+// BenchmarkFirstContact measures what a unit costs when it is met for the first
+// time, sha256 and aes128: the passwords have been stretched already.
+func BenchmarkFirstContact(b *testing.B) {
+	u := user(b)
+	met := func() {
+		e := usm.NewEngine(u, "")
+		o, err := e.Open(discovery(engineID, 4, 100), []int32{1}, at)
+		if err != nil || e.Adopt(o, at) != nil {
+			b.Fatal(err)
+		}
+	}
+	met()
+	b.ReportAllocs()
+	for b.Loop() {
+		met()
+	}
+}
+
 // sealed is pdu as Seal wrapped it once, in a message with id 5.
 const sealed = "3072020103300e020105020300ffe3040107020103043f303d040980007ed905726f6f6602010402016404067265616465720418563348d4060db464aa8e8f5f5b4ca0694fb8" +
 	"24556c4c843404084b75185c306e5f05041c8721fffaefcee55165a4100f104e511df752c68af14c79b8c1360e9c"
