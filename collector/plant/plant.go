@@ -37,6 +37,9 @@ type Config struct {
 	Speed float64   // plant seconds per second; zero: 1
 }
 
+// MaxSpeed is a month in a second; beyond it polls could not follow.
+const MaxSpeed = 30 * 86400
+
 // A Plant is a simulated fleet. Safe for concurrent use.
 type Plant struct {
 	config Config
@@ -120,6 +123,9 @@ func New(fleet *collector.Fleet, models *model.Set, cfg Config) (*Plant, error) 
 	}
 	if cfg.Speed == 0 {
 		cfg.Speed = 1
+	}
+	if !(cfg.Speed > 0 && cfg.Speed <= MaxSpeed) { // NaN too
+		return nil, fmt.Errorf("simulated plant: speed %g is not above 0 and up to %g", cfg.Speed, float64(MaxSpeed))
 	}
 	p := &Plant{config: cfg, epoch: now, fleet: fleet, byUnit: map[string]int{}, byLink: map[string]int{}, agent: map[string]*agent{}}
 	for _, u := range fleet.Units {

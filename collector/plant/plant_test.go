@@ -1,6 +1,7 @@
 package plant_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -149,6 +150,14 @@ func TestNewRefuses(t *testing.T) {
 			_, err := plant.New(edit(c.change), models, plant.Config{})
 			require.ErrorContains(t, err, c.want)
 		})
+	}
+}
+
+func TestSpeedIsChecked(t *testing.T) {
+	f, models := fleet(t)
+	for _, speed := range []float64{-1, math.NaN(), math.Inf(1), 2 * plant.MaxSpeed} {
+		_, err := plant.New(f, models, plant.Config{Speed: speed})
+		require.ErrorContains(t, err, "speed", "%g", speed)
 	}
 }
 
