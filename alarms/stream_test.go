@@ -137,7 +137,7 @@ func (s *stream) end() {
 
 func TestRandomStreams(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
-	for range 100 {
+	for range 40 {
 		s := newStream(t)
 		for range 200 {
 			s.do(byte(rng.Uint32()))
