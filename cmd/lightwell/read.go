@@ -144,13 +144,13 @@ func recognise(ctx context.Context, out io.Writer, client *snmp.Client, models *
 		return fmt.Errorf("identify unit %q: %w", unit.ID, err)
 	}
 	var names []string
-	for _, m := range models.Recognised(id.SysObjectID, id.SysDescr) {
+	for _, m := range models.Recognised(id.ObjectID, id.Description) {
 		if m.Name == unit.Equipment.Model {
 			return nil
 		}
 		names = append(names, m.Name)
 	}
-	fmt.Fprintf(out, "\nnote: the unit says it is %q (sysObjectID %s), which model %s does not recognise", id.SysDescr, id.SysObjectID, unit.Equipment.Model)
+	fmt.Fprintf(out, "\nnote: the unit says it is %q (sysObjectID %s), which model %s does not recognise", id.Description, id.ObjectID, unit.Equipment.Model)
 	if len(names) > 0 {
 		fmt.Fprintf(out, "; try model %s", strings.Join(names, " or "))
 	}

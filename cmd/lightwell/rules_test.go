@@ -1,4 +1,4 @@
-package main_test
+package main
 
 import (
 	"go/ast"
@@ -59,7 +59,7 @@ var owners = map[string][]string{
 	"github.com/robfig/cron":                 {"collector"},
 	"github.com/danielgtaylor/huma":          {"alarms/web"},
 	"github.com/prometheus/client_golang":    {"alarms/metrics"},
-	"github.com/cloudevents/sdk-go":          {"alarms/notify"},
+	"github.com/cloudevents/sdk-go":          {"alarms/notify", "cmd/lightwell/demo"},
 	"github.com/standard-webhooks":           {"alarms/notify"},
 	"github.com/goccy/go-yaml":               {"collector/document"},
 	"github.com/alecthomas/kong":             {"cmd"},
@@ -190,7 +190,7 @@ func TestSmallFilesSmallFunctions(t *testing.T) {
 			t.Errorf("%s has %d lines", s.path, n)
 		}
 		for _, decl := range f.Decls {
-			if d, ok := decl.(*ast.FuncDecl); ok {
+			if d, ok := decl.(*ast.FuncDecl); ok && !s.test { // a table of cases may be long
 				if n := fset.Position(d.End()).Line - fset.Position(d.Pos()).Line; n > maxFunctionLines {
 					t.Errorf("%s: %s has %d lines", s.path, d.Name.Name, n)
 				}
