@@ -139,7 +139,10 @@ func (o *optics) judgeRF(u *alarms.UnitView, p collector.Point, expected span, o
 		return append(out, v)
 	}
 	v.Active = true
-	v.Details = alarms.Details{Actions: rfStrongActions, Cautions: antennaCare, Impacted: linksOf(o.view, u.Unit.ID), Observed: number(ref.Value + dev), Threshold: number(ref.Value + math.Copysign(least, rest)), Unit: "dBm"}
+	v.Details = alarms.Details{
+		Impacted: linksOf(o.view, u.Unit.ID), Observed: number(ref.Value + dev), Threshold: number(ref.Value + math.Copysign(least, rest)), Unit: "dBm",
+		Actions: rfStrongActions, Cautions: antennaCare,
+	}
 	way, first := "above", "look for interference or feedback between antennas"
 	if rest < 0 {
 		way, first = "below", "check antenna, coax and connectors"

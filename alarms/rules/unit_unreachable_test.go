@@ -43,22 +43,6 @@ func TestReach(t *testing.T) {
 	}
 }
 
-// TestViaFailsWithItsReader: one cause, one alarm.
-func TestViaFailsWithItsReader(t *testing.T) {
-	s := pairs(t, 2)
-	s.fail(collector.ErrNoAnswer, "room-1", "roof-1")
-	require.Equal(t, []string{"unit-unreachable unit/room-1"}, s.standing())
-
-	s = pairs(t, 2)
-	s.fail(collector.ErrRefused, "room-1", "roof-1")
-	require.Equal(t, []string{"credentials-refused unit/room-1"}, s.standing())
-	require.Contains(t, s.active(rules.CredentialsRefused, "unit/room-1").Text, `"fleet-v3"`)
-
-	s = pairs(t, 2)
-	s.fail(collector.ErrMalformed, "roof-1")
-	require.Equal(t, []string{"unit-unreachable unit/roof-1"}, s.standing(), "its reader answers")
-}
-
 func TestAReaderWithoutReadings(t *testing.T) {
 	s := pairs(t, 1)
 	s.blank("roof-1")
@@ -113,41 +97,4 @@ func TestSite(t *testing.T) {
 		s.fail(collector.ErrNoAnswer, everybody...)
 		require.Equal(t, now, s.active(rules.UnitUnreachable, site).Seen)
 	})
-}
-
-func TestSensors(t *testing.T) {
-	const sensor = "unit/room-1/laser_bias"
-	for q, want := range map[collector.Quality]string{
-		collector.Good: "clear", collector.Unavailable: "unknown", collector.Broken: "warning", collector.OutOfRange: "warning",
-	} {
-		t.Run(q.String(), func(t *testing.T) {
-			s := pairs(t, 1)
-			s.quality("room-1", "laser_bias", q)
-			s.expect(want, rules.SensorBroken, sensor)
-			if want == "warning" {
-				require.Equal(t, q == collector.Broken, s.active(rules.SensorBroken, sensor).Direct, "a value that cannot be true may be a garbled reply")
-				require.Equal(t, []string{"sensor-broken " + sensor}, s.standing())
-			}
-		})
-	}
-	s := pairs(t, 1)
-	s.quality("room-1", "laser_bias", collector.Broken)
-	s.fail(collector.ErrNoAnswer, "room-1")
-	s.unknown(rules.SensorBroken, sensor)
-}
-
-func TestBaselineMissing(t *testing.T) {
-	s := pairs(t, 1)
-	s.inactive(rules.BaselineMissing, "unit/room-1")
-	s.units["room-1"].Baselined = false
-	s.expect("warning", rules.BaselineMissing, "unit/room-1")
-	require.Equal(t, 24*time.Hour, ruleOf(t, rules.BaselineMissing).Type().Raise.For)
-	s.fail(collector.ErrNoAnswer, "room-1")
-	s.unknown(rules.BaselineMissing, "unit/room-1")
-
-	kind := rackKind
-	kind.Points = points("uptime", "supply_state/a")
-	s.unit("meter", collector.Indoor, kind, "")
-	s.units["meter"].Baselined = false
-	s.unknown(rules.BaselineMissing, "unit/meter") // nothing to compare
 }
