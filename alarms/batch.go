@@ -13,10 +13,15 @@ type batch struct {
 	now     time.Time
 	work    map[Key]*Alarm // changed copies; nil: purged
 	changes []Change
+	proof   proof // what the engine remembers of it, to be stored with it
+	must    bool  // refuse the batch when it cannot be stored
 }
 
 // change runs fn on a batch and, unless it fails, installs the outcome:
-// first commit hears of it, then readers see it, then listener and sink.
+// first commit hears of it, then readers see it, then listener and sink. A
+// batch that commit refuses leaves everything as it was, but for numbers of
+// changes that are not used again: what became of it in the store may be
+// unknown.
 func (l *List) change(now time.Time, fn func(*batch) error) ([]Change, error) {
 	l.write.Lock()
 	defer l.write.Unlock()
@@ -24,17 +29,17 @@ func (l *List) change(now time.Time, fn func(*batch) error) ([]Change, error) {
 	if err := fn(b); err != nil {
 		return nil, err
 	}
-	if len(b.work) == 0 {
-		return nil, nil
+	if l.commit != nil && (len(b.changes) > 0 || !b.proof.empty()) {
+		if err := l.commit(b); err != nil {
+			return nil, err
+		}
+	}
+	if len(b.work) > 0 {
+		b.install()
 	}
 	if len(b.changes) == 0 {
-		b.install()
 		return nil, nil
 	}
-	if l.commit != nil {
-		l.commit(b.now, b.changes)
-	}
-	b.install()
 	if l.listen != nil {
 		l.listen(b.now, b.changes)
 	}
@@ -92,7 +97,7 @@ func (b *batch) emitBy(a *Alarm, kind ChangeKind, notify bool, t time.Time, op O
 	b.l.seq++
 	a.Version = b.l.seq
 	b.changes = append(b.changes, Change{
-		Seq: a.Version, Time: t, Kind: kind, Alarm: a.Clone(), Operator: op.Operator, Text: op.Text, Notify: notify,
+		Seq: a.Version, Time: t, Kind: kind, Alarm: a.Clone(), Operator: op.Operator, Text: op.Text, From: op.From, Notify: notify,
 	})
 }
 

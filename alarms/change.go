@@ -28,12 +28,13 @@ const (
 
 // A Change is one thing that happened to one alarm.
 type Change struct {
-	Seq      uint64     `json:"seq"`  // rises by one with every change of the list
+	Seq      uint64     `json:"seq"`  // rises with every change of the list
 	Time     time.Time  `json:"time"` // when the state changed
 	Kind     ChangeKind `json:"kind"`
 	Alarm    Alarm      `json:"alarm"`              // copy, after the change
 	Operator string     `json:"operator,omitempty"` // who, for changes made by people
 	Text     string     `json:"text,omitempty"`     // what they said
+	From     string     `json:"from,omitempty"`     // address they said it from
 	Notify   bool       `json:"notify"`             // receivers may hear of it: not shelved, not held
 }
 

@@ -1,6 +1,7 @@
 package alarms
 
 import (
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -30,6 +31,25 @@ type Evidence struct {
 	Given     Severity    `json:"given,omitzero"`     // severity that the rule gave last, before assignment
 	Explained time.Time   `json:"explained,omitzero"` // when a cause explained the alarm last
 	Raises    []time.Time `json:"raises,omitempty"`   // the latest, oldest first; for chattering
+
+	stored time.Time // Explained as it was handed to the store last
+}
+
+func (ev *Evidence) clone() Evidence {
+	c := *ev
+	c.Raises, c.stored = slices.Clone(ev.Raises), time.Time{}
+	return c
+}
+
+// storedEvery is how far Explained may run ahead of what is stored: it moves
+// with every evaluation, and counts in units of symptomGrace.
+const storedEvery = symptomGrace / 10
+
+// same tells whether ev need not be stored again when before is stored.
+func (ev *Evidence) same(before *Evidence) bool {
+	return ev.Step == before.Step && ev.Text == before.Text && ev.Polls == before.Polls && ev.Since.Equal(before.Since) &&
+		ev.Seen.Equal(before.Seen) && ev.Given == before.Given && slices.EqualFunc(ev.Raises, before.Raises, time.Time.Equal) &&
+		ev.Explained.IsZero() == before.Explained.IsZero() && ev.Explained.Sub(ev.stored) < storedEvery
 }
 
 // chatter says what counts as chattering and how long a clear must then hold.

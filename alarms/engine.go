@@ -18,15 +18,6 @@ type WorkCalendar interface {
 	During(resources []string, now time.Time) (collector.PlannedWork, bool)
 }
 
-// A Round is what one step of the list changed: to be stored whole or not at
-// all. Rounds come in the order of their changes.
-type Round struct {
-	Site    string // empty: several sites
-	At      time.Time
-	Changes []Change
-	Alarms  []Alarm // each that changed, as it is now; one that was purged is not among them
-}
-
 // EngineConfig configures an Engine.
 type EngineConfig struct {
 	Rules     []Rule
@@ -35,10 +26,11 @@ type EngineConfig struct {
 	Calendar  WorkCalendar   // nil: no planned work
 	// Commit stores a round before anybody else sees it, one call at a time.
 	// When it fails the daemon goes on, and the round is offered again, merged
-	// with those that follow it. It may read the list and the units, but call
+	// with those that follow it; but what an operator wants is refused. It may read the list and the units, but call
 	// nothing else of the engine. Nil: nothing is stored.
 	Commit   func(Round) error
 	Evidence map[Key]Evidence // as Engine.Evidence gave it before a restart
+	OnEvent  func(Event)      // told of every event; must return soon and call nothing of the engine; nil: nobody
 	Log      *zap.Logger      // nil: silent
 	Now      func() time.Time // nil: time.Now
 	Coalesce time.Duration    // from a poll to the evaluation of its site; 0: DefaultCoalesce
@@ -67,9 +59,10 @@ type Engine struct {
 	subs   subscribers
 	wake   chan struct{} // holds one token when a site is dirty
 
-	mu    sync.RWMutex // guards the next three; the states in them have locks of their own
+	mu    sync.RWMutex // guards the next four; the states in them have locks of their own
 	fleet *collector.Fleet
 	sites []*siteState
+	index map[string]*siteState // by id
 	units map[string]*unitState
 
 	dirtyMu sync.Mutex
@@ -112,7 +105,7 @@ func NewEngine(cfg EngineConfig) *Engine {
 		units: map[string]*unitState{}, dirty: map[string]bool{}, evidence: map[Key]*Evidence{}, failed: map[string]bool{},
 		holds: map[string]map[Hold]int{}, store: roundStore{write: cfg.Commit, log: cfg.Log}, started: cfg.Now(),
 	}
-	e.load.since = e.started
+	e.load.since, e.events.tell = e.started, cfg.OnEvent
 	for _, r := range cfg.Rules {
 		t := r.Type()
 		e.types[t.ID] = &t
@@ -121,7 +114,7 @@ func NewEngine(cfg EngineConfig) *Engine {
 	for k, ev := range cfg.Evidence {
 		e.evidence[k] = &ev
 	}
-	cfg.List.attach(e.store.commit, func(now time.Time, changes []Change) {
+	cfg.List.attach(e.store.take, func(now time.Time, changes []Change) {
 		e.load.take(now, changes)
 		e.subs.signal()
 	})
@@ -196,13 +189,15 @@ func (e *Engine) SetFleet(f *collector.Fleet) {
 	defer e.evalMu.Unlock()
 	now := e.cfg.Now()
 	sites, ids := e.install(f)
-	if updates := e.goneFrom(f); len(updates) > 0 {
-		e.cfg.List.Apply(now, updates...)
-	}
+	var p proof
 	maps.DeleteFunc(e.evidence, func(k Key, _ *Evidence) bool {
-		_, ok := locate(f, k.Resource)
-		return !ok && inFleet(k.Resource)
+		if _, ok := locate(f, k.Resource); ok || !inFleet(k.Resource) {
+			return false
+		}
+		p.gone = append(p.gone, k)
+		return true
 	})
+	e.cfg.List.applyWith(now, p, e.goneFrom(f)...)
 	maps.DeleteFunc(e.holds, func(site string, _ map[Hold]int) bool { return !slices.Contains(ids, site) })
 	e.events.add(Event{utc(now), "", "daemon", EventFleet, fleetText(f, sites)})
 	e.markDirty(ids...)
@@ -214,8 +209,10 @@ func (e *Engine) install(f *collector.Fleet) (sites int, ids []string) {
 	defer e.mu.Unlock()
 	old := e.units
 	e.fleet, e.sites, e.units = f, make([]*siteState, 0, len(f.Sites)), make(map[string]*unitState, len(f.Units))
-	for _, site := range f.Sites {
-		s := &siteState{site: site}
+	e.index = make(map[string]*siteState, len(f.Sites))
+	for i, site := range f.Sites {
+		s := &siteState{site: site, place: i}
+		e.index[site.ID] = s
 		for _, unit := range f.UnitsAt(site.ID) {
 			u := &unitState{at: s, view: &UnitView{}}
 			if was := old[unit.ID]; was != nil {
@@ -253,9 +250,7 @@ func (e *Engine) Evidence() map[Key]Evidence {
 	defer e.evalMu.Unlock()
 	out := make(map[Key]Evidence, len(e.evidence))
 	for k, ev := range e.evidence {
-		c := *ev
-		c.Raises = slices.Clone(ev.Raises)
-		out[k] = c
+		out[k] = ev.clone()
 	}
 	return out
 }
@@ -264,7 +259,7 @@ func (e *Engine) Evidence() map[Key]Evidence {
 type EngineStats struct {
 	Rounds      uint64 `json:"rounds"`      // evaluations of a site
 	RulePanics  uint64 `json:"rule_panics"` // verdicts lost because a rule panicked
-	Uncommitted int    `json:"uncommitted"` // changes that Commit has not taken yet
+	Uncommitted int    `json:"uncommitted"` // changes of alarms and of evidence that Commit has not taken yet
 }
 
 // Stats returns the counts.

@@ -1,6 +1,7 @@
 package alarms
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -17,7 +18,7 @@ func (e *Engine) Evaluate(now time.Time) {
 	dirty := e.dirty
 	e.dirty = map[string]bool{}
 	e.dirtyMu.Unlock()
-	e.evaluate(now, func(site string) bool { return dirty[site] })
+	e.evaluate(now, dirty)
 }
 
 // EvaluateAll judges all sites, ends shelves whose time has come and offers
@@ -25,25 +26,36 @@ func (e *Engine) Evaluate(now time.Time) {
 func (e *Engine) EvaluateAll(now time.Time) {
 	e.cfg.List.Expire(now)
 	e.store.retry(now)
-	e.evaluate(now, func(string) bool { return true })
+	e.evaluate(now, nil)
 }
 
-func (e *Engine) evaluate(now time.Time, wanted func(site string) bool) {
+// evaluate judges the wanted sites in the order of the fleet; nil: all.
+func (e *Engine) evaluate(now time.Time, wanted map[string]bool) {
 	e.evalMu.Lock()
 	defer e.evalMu.Unlock()
-	e.mu.RLock()
-	fleet, sites := e.fleet, e.sites
-	e.mu.RUnlock()
-	any := false
+	fleet, sites := e.wanted(wanted)
 	for _, s := range sites {
-		if wanted(s.site.ID) {
-			e.evaluateSite(fleet, s, now)
-			any = true
-		}
+		e.evaluateSite(fleet, s, now)
 	}
-	if any {
+	if len(sites) > 0 {
 		e.subs.signal()
 	}
+}
+
+func (e *Engine) wanted(ids map[string]bool) (*collector.Fleet, []*siteState) {
+	e.mu.RLock()
+	defer e.mu.RUnlock()
+	if ids == nil {
+		return e.fleet, e.sites
+	}
+	sites := make([]*siteState, 0, len(ids))
+	for id := range ids {
+		if s := e.index[id]; s != nil {
+			sites = append(sites, s)
+		}
+	}
+	slices.SortFunc(sites, func(a, b *siteState) int { return cmp.Compare(a.place, b.place) })
+	return e.fleet, sites
 }
 
 // finding is what one evaluation makes of one alarm.
@@ -53,7 +65,9 @@ type finding struct {
 	verdict  *Verdict // nil: no rule could judge it
 	cur      *Alarm   // in the list; nil: none
 	evidence *Evidence
-	step     Step // that is due
+	before   Evidence // evidence as it was
+	known    bool     // there was some before
+	step     Step     // that is due
 	severity Severity
 	related  []Key
 	hold     Hold
@@ -90,8 +104,9 @@ func (e *Engine) evaluateSite(fleet *collector.Fleet, s *siteState, now time.Tim
 	for _, f := range r.findings {
 		r.setHold(f)
 	}
-	e.cfg.List.Apply(now, r.updates()...)
+	updates := r.updates()
 	r.remember()
+	e.cfg.List.applyWith(now, r.proof(), updates...)
 	e.tellHolds(r)
 	e.rounds.Add(1)
 }
@@ -150,6 +165,8 @@ func (r *round) addVerdict(t *Type, v *Verdict) {
 func (r *round) add(f *finding) {
 	if f.evidence = r.engine.evidence[f.Key]; f.evidence == nil {
 		f.evidence = &Evidence{}
+	} else {
+		f.before, f.known = *f.evidence, true
 	}
 	r.findings = append(r.findings, f)
 	r.byKey[f.Key] = f
@@ -218,7 +235,7 @@ func (f *finding) update(site string) Update {
 	return u
 }
 
-// remember brings the evidence up to date with what the list took over.
+// remember brings the evidence up to date with what the list takes over.
 func (r *round) remember() {
 	for _, f := range r.findings {
 		ev := f.evidence

@@ -41,6 +41,7 @@ const MaxEvents = 2000
 
 // eventLog is a ring of events. Safe for concurrent use.
 type eventLog struct {
+	tell func(Event) // nil: nobody
 	mu   sync.Mutex
 	ring []Event
 	next int
@@ -50,6 +51,9 @@ func (l *eventLog) add(events ...Event) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	for _, ev := range events {
+		if l.tell != nil {
+			l.tell(ev)
+		}
 		if len(l.ring) < MaxEvents {
 			l.ring = append(l.ring, ev)
 			continue

@@ -12,6 +12,9 @@ type ListConfig struct {
 	// Sink receives every change, in the order of Seq, one call at a time. It
 	// may read the list, but it must not change it.
 	Sink func([]Change)
+	// FirstSeq is the number of the first change; zero: one after the highest
+	// version restored.
+	FirstSeq uint64
 	// MaxShelf is the longest time for which anything can be shelved; zero:
 	// DefaultMaxShelf.
 	MaxShelf time.Duration
@@ -29,7 +32,7 @@ type List struct {
 
 	write  sync.Mutex // one writer at a time; held while the hooks run
 	seq    uint64
-	commit func(now time.Time, changes []Change)
+	commit func(*batch) error
 	listen func(now time.Time, changes []Change)
 
 	mu      sync.RWMutex // guards all below; written only with write held
@@ -46,7 +49,7 @@ func NewList(cfg ListConfig) *List {
 	if cfg.MaxShelf <= 0 {
 		cfg.MaxShelf = DefaultMaxShelf
 	}
-	return &List{cfg: cfg, byKey: map[Key]*Alarm{}, byID: map[string]*Alarm{}, bySite: map[string]map[Key]*Alarm{}}
+	return &List{cfg: cfg, seq: max(cfg.FirstSeq, 1) - 1, byKey: map[Key]*Alarm{}, byID: map[string]*Alarm{}, bySite: map[string]map[Key]*Alarm{}}
 }
 
 // An Update says how one alarm stands now.
@@ -67,7 +70,14 @@ type Update struct {
 // Apply takes updates over in one step and returns the changes that they
 // made. An update that says nothing new makes none.
 func (l *List) Apply(now time.Time, updates ...Update) []Change {
+	return l.applyWith(now, proof{}, updates...)
+}
+
+// applyWith is Apply for the engine, which has its memory stored in the same
+// step.
+func (l *List) applyWith(now time.Time, p proof, updates ...Update) []Change {
 	changes, _ := l.change(now, func(b *batch) error {
+		b.proof = p
 		for _, u := range updates {
 			b.apply(u)
 		}
@@ -166,7 +176,7 @@ func (l *List) activeAt(site string) []*Alarm {
 
 // attach has commit called before readers see changes, and listen after
 // that; both one call at a time.
-func (l *List) attach(commit, listen func(now time.Time, changes []Change)) {
+func (l *List) attach(commit func(*batch) error, listen func(now time.Time, changes []Change)) {
 	l.write.Lock()
 	defer l.write.Unlock()
 	l.commit, l.listen = commit, listen

@@ -13,6 +13,7 @@ var (
 	ErrNotShelved = errors.New("the alarm is not shelved")
 	ErrChanged    = errors.New("the alarm has changed meanwhile: look at it again")
 	ErrOperation  = errors.New("operation not understood")
+	ErrNotStored  = errors.New("the state cannot be written now, so nothing was changed: try again when it can")
 )
 
 // MaxOperationText is the longest text of an operator action, in bytes.
@@ -22,6 +23,7 @@ const MaxOperationText = 2000
 type Operation struct {
 	Operator  string    // who; must not be empty
 	Text      string    // why
+	From      string    // address of the person; may be empty
 	IfVersion uint64    // do it only if the alarm still has this version; 0: always
 	Now       time.Time // zero: time.Now
 	Until     time.Time // end of a shelf
@@ -78,7 +80,8 @@ func (l *List) setOperator(verb, id string, op Operation, kind ChangeKind, state
 	})
 }
 
-// operate runs fn on one alarm and returns a copy of what it made of it.
+// operate runs fn on one alarm and returns a copy of what it made of it. What
+// a person was told is done is stored.
 func (l *List) operate(verb, id string, op Operation, fn func(*batch, *Alarm) error) (Alarm, error) {
 	fail := func(err error) (Alarm, error) { return Alarm{}, fmt.Errorf("%s alarm %q: %w", verb, id, err) }
 	if err := op.check(); err != nil {
@@ -93,6 +96,7 @@ func (l *List) operate(verb, id string, op Operation, fn func(*batch, *Alarm) er
 		if op.IfVersion != 0 && op.IfVersion != old.Version {
 			return ErrChanged
 		}
+		b.must = true
 		a := b.edit(old.Key)
 		if err := fn(b, a); err != nil {
 			return err

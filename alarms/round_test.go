@@ -64,7 +64,7 @@ func TestRefusedRoundsAreOfferedAgain(t *testing.T) {
 	rule.verdicts(clear(nqPower, at(time.Minute)))
 	r.step(time.Minute)
 	require.Equal(t, []string{"raised!", "cleared!"}, r.took(), "a full disk must not silence alarms")
-	require.Equal(t, 2, r.engine.Stats().Uncommitted)
+	require.Equal(t, 3, r.engine.Stats().Uncommitted, "two changes and the evidence of the alarm")
 	require.Equal(t, 1, logs.Len(), "said once")
 	full = nil
 	r.step(time.Minute)
@@ -72,6 +72,91 @@ func TestRefusedRoundsAreOfferedAgain(t *testing.T) {
 	require.Len(t, stored, 1)
 	require.Equal(t, r.all, stored[0].Changes)
 	require.Equal(t, r.list.Alarms(alarms.Filter{}), stored[0].Alarms, "each alarm once, as it is now")
+}
+
+// A person is told that something is done only when it is stored.
+func TestOperatorsAreRefusedWhatIsNotStored(t *testing.T) {
+	full := errors.New("disk is full")
+	var fault error
+	var stored []alarms.Round
+	r := newRig(t, alarms.EngineConfig{Commit: func(round alarms.Round) error {
+		if fault == nil {
+			stored = append(stored, round)
+		}
+		return fault
+	}})
+	r.announce("a", 1, alarms.Minor, alarms.Hold{})
+	id := r.alarm("a0", "t").ID
+	r.took()
+	fault = full
+	act := func() error {
+		_, err := r.list.Acknowledge(id, alarms.Operation{Operator: "amara", From: "192.0.2.7", Now: r.now})
+		return err
+	}
+	require.ErrorIs(t, act(), alarms.ErrNotStored)
+	require.ErrorIs(t, act(), alarms.ErrNotStored, "and at once, without another try")
+	require.Equal(t, alarms.OperatorNone, r.alarm("a0", "t").Operator)
+	require.Empty(t, r.took())
+	r.announce("b", 1, alarms.Minor, alarms.Hold{})
+	require.Equal(t, []string{"raised!"}, r.took(), "alarms go on")
+	fault = nil
+	r.now = r.now.Add(time.Minute)
+	require.NoError(t, act())
+	last := stored[len(stored)-1]
+	require.Equal(t, []alarms.ChangeKind{alarms.Raised, alarms.Acknowledged}, []alarms.ChangeKind{last.Changes[0].Kind, last.Changes[1].Kind}, "what waited goes first")
+	require.Equal(t, "192.0.2.7", last.Changes[1].From)
+	require.Greater(t, last.Changes[0].Seq, stored[0].Changes[0].Seq+1, "the number of what was refused is not used again")
+	require.Zero(t, r.engine.Stats().Uncommitted)
+}
+
+// What the engine remembers is stored in the same round, also when the list
+// does not change, so that a restart continues where the delays stood.
+func TestEvidenceIsStoredWithTheRound(t *testing.T) {
+	rule := signalLost()
+	rule.typ.Raise = alarms.Damping{Polls: 3}
+	kept := map[alarms.Key]alarms.Evidence{}
+	var rounds []alarms.Round
+	commit := func(round alarms.Round) error {
+		rounds = append(rounds, round)
+		for k, ev := range round.Evidence {
+			kept[k] = ev
+		}
+		for _, k := range round.EvidenceGone {
+			delete(kept, k)
+		}
+		return nil
+	}
+	r := newRig(t, alarms.EngineConfig{Commit: commit}, rule)
+	for i := range 2 {
+		rule.verdicts(active(nqPower, at(time.Duration(i)*time.Minute)))
+		r.step(time.Minute)
+	}
+	require.Len(t, rounds, 2)
+	require.Empty(t, rounds[1].Changes)
+	require.Equal(t, "north-quay", rounds[1].Site)
+	require.Equal(t, 2, kept[lostKey].Polls)
+	require.Equal(t, r.engine.Evidence(), kept)
+	r.step(time.Second)
+	require.Len(t, rounds, 2, "the same poll again says nothing new")
+
+	later := r.now
+	r = newRig(t, alarms.EngineConfig{Commit: commit, Evidence: kept}, rule)
+	r.now = later
+	rule.verdicts(active(nqPower, at(2*time.Minute)))
+	r.step(time.Minute)
+	require.Equal(t, []string{"raised!"}, r.took(), "the third poll, over a restart")
+	require.Equal(t, r.engine.Evidence(), kept)
+	fleet := *smallFleet()
+	fleet.Units, fleet.Links, fleet.Cables = nil, nil, nil
+	r.engine.SetFleet(collector.NewFleet(fleet))
+	require.Empty(t, kept, "gone with its unit")
+}
+
+func TestNumbersOfChangesGoOn(t *testing.T) {
+	list := alarms.NewList(alarms.ListConfig{FirstSeq: 41})
+	list.Restore([]alarms.Alarm{{Key: lostKey, Version: 7}})
+	changes := list.Apply(at(0), alarms.Update{Key: lostKey, Active: false}, alarms.Update{Key: cutKey, Active: true, Severity: alarms.Minor})
+	require.EqualValues(t, 41, changes[0].Seq)
 }
 
 func TestRuleThatPanics(t *testing.T) {

@@ -19,6 +19,7 @@ type BaselineSource interface {
 
 // siteState is what the engine knows of one site.
 type siteState struct {
+	place int          // in the fleet
 	mu    sync.RWMutex // guards all below
 	site  collector.Site
 	units []*UnitView
