@@ -118,21 +118,38 @@ func (d *Dispatcher) bury(endpoint string) {
 // and returns; it waits for no network. The error is that of the outbox: then
 // nothing was taken, and the same changes may be published again.
 func (d *Dispatcher) Publish(changes []alarms.Change) error {
+	entries := d.Messages(changes, time.Now())
+	if err := d.cfg.Outbox.Append(entries); err != nil {
+		return fmt.Errorf("append %d webhooks to the outbox: %w", len(entries), err)
+	}
+	d.Published(changes, entries)
+	return nil
+}
+
+// Messages makes the messages of changes for every endpoint that wants them,
+// and does nothing else: for a caller that puts them into the outbox in the
+// same transaction as the changes, and then calls Published. The same changes
+// make messages with the same ids.
+func (d *Dispatcher) Messages(changes []alarms.Change, now time.Time) []Entry {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	now := time.Now()
 	var entries []Entry
 	for i := range changes {
 		entries = append(entries, d.entries(&changes[i], now)...)
 	}
-	if err := d.cfg.Outbox.Append(entries); err != nil {
-		return fmt.Errorf("append %d webhooks to the outbox: %w", len(entries), err)
-	}
+	return entries
+}
+
+// Published tells that entries made from changes are in the outbox.
+func (d *Dispatcher) Published(changes []alarms.Change, entries []Entry) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now := time.Now()
 	for _, s := range d.senders {
+		s.countDead(entries, now)
 		s.observe(changes, now)
 		signal(s.wake)
 	}
-	return nil
 }
 
 // entries makes the message of a change for each endpoint that wants it.

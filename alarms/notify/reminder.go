@@ -92,6 +92,7 @@ func (s *sender) repeat(now time.Time) (next time.Time) {
 			entries = append(entries, e)
 		}
 	}
+	s.countDead(entries, now)
 	if err := s.cfg.Outbox.Append(entries); err != nil {
 		s.cfg.Log.Error("write webhook outbox", zap.String("endpoint", s.endpoint.Name), zap.Error(err))
 	}

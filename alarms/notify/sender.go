@@ -121,9 +121,17 @@ func (s *sender) entry(m *Message, alarm string, body []byte, err error, now tim
 	}
 	if err != nil {
 		e.Body, e.State, e.Reason = nil, Dead, "body: "+err.Error()
-		s.fail(e.Reason, now, true)
 	}
 	return e
+}
+
+// countDead counts messages that were dead from the start.
+func (s *sender) countDead(entries []Entry, now time.Time) {
+	for i := range entries {
+		if e := &entries[i]; e.State == Dead && e.Endpoint == s.endpoint.Name {
+			s.fail(e.Reason, now, true)
+		}
+	}
 }
 
 // run sends until ctx ends, and returns when no request is under way.
