@@ -20,6 +20,7 @@ type cli struct {
 	Read       readCmd       `cmd:"" help:"Poll one unit once and print every point."`
 	Commission commissionCmd `cmd:"" help:"Capture, show and accept baselines."`
 	Alarms     alarmsCmd     `cmd:"" help:"List alarms and act on them."`
+	Replay     replayCmd     `cmd:"" help:"Try rules and limits on recorded readings."`
 	Health     healthCmd     `cmd:"" help:"Ask a running daemon whether it is well."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
 }
