@@ -1,5 +1,5 @@
 // Package need finds the programs of other people that some tests run
-// against: snmpd, promtool, a browser. It is for tests only. On a user's
+// against: snmpd, promtool, a database, a browser. It is for tests only. On a user's
 // machine a test without its program is skipped with a clear word; where the
 // environment says CI, it fails.
 package need
@@ -7,15 +7,21 @@ package need
 import (
 	"os"
 	"os/exec"
+	"path/filepath"
+	"slices"
 	"testing"
 )
 
 // Program returns the path of the first of the named programs that is
-// installed. Folders of system programs are searched beside PATH.
+// installed. Folders of system programs, and those in which PostgreSQL keeps its own, are
+// searched beside PATH.
 func Program(t testing.TB, names ...string) string {
 	t.Helper()
 	for _, name := range names {
-		for _, try := range []string{name, "/usr/sbin/" + name, "/usr/local/sbin/" + name} {
+		tries := []string{name, "/usr/sbin/" + name, "/usr/local/sbin/" + name}
+		inVersions, _ := filepath.Glob("/usr/lib/postgresql/*/bin/" + name) // newest last
+		slices.Reverse(inVersions)
+		for _, try := range append(tries, inVersions...) {
 			if path, err := exec.LookPath(try); err == nil {
 				return path
 			}

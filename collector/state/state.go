@@ -1,120 +1,167 @@
-// Package state keeps what must survive a restart in a folder: baselines and
-// the alarm list, one JSON document each. A document is replaced as a whole
-// or not at all: it is written beside the old one, synced, and renamed over
-// it. The folder belongs to one process at a time, which a lock file shows.
-// Its data come from the packages that own the documents.
+// Package state keeps what must survive a kill: the alarms as they are, the
+// log of changes and of what people did, the evaluator's evidence, the outbox
+// of messages, baselines in all versions, and small documents. It keeps them
+// in one SQL database: SQLite in the data folder, or PostgreSQL where a
+// connection string says so, with the same schema and the same statements.
+//
+// It guarantees that a write which returned nil is on disk as a whole, that
+// one which failed left nothing, and that one process writes at a time. A
+// write whose outcome is unknown, because the connection broke, is looked up
+// before it is repeated. Every row carries a checksum; a damaged one is an
+// error that wraps ErrDamaged and never an empty answer.
+//
+// Its data come from the packages that own the rows: to this package a body
+// is a text of JSON.
 package state
 
 import (
-	"bytes"
-	"encoding/json"
+	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"sync"
+
+	"go.uber.org/zap"
+
+	"lightwell/collector"
 )
 
-// ErrInUse: another process works with the folder.
-var ErrInUse = errors.New("the data folder is in use by another process")
+// Errors that others wrap. The text around them names the place and the
+// remedy.
+var (
+	// ErrInUse: another process works with the data folder or the database.
+	ErrInUse = errors.New("in use by another process")
+	// ErrNewer: the database was written by a newer program.
+	ErrNewer = errors.New("written by a newer version of this program")
+	// ErrDamaged: what is stored is not what was written.
+	ErrDamaged = errors.New("damaged")
+	// ErrFull: no space is left where the database is.
+	ErrFull = errors.New("no space left")
+	// ErrUnreachable: the database does not answer.
+	ErrUnreachable = errors.New("database not reachable")
+	// ErrConflict: another row is stored under the same key.
+	ErrConflict = errors.New("another one is stored under that key")
+	// ErrNoBackup: this database is backed up with its own tools.
+	ErrNoBackup = errors.New("not backed up by this program")
+)
 
-// A Dir is an open data folder. Safe for concurrent use.
-type Dir struct {
-	path string
-	lock *os.File
-	mu   sync.Mutex
+// Config says where the state is.
+type Config struct {
+	// Folder is the data folder. It is made if it is not there, and belongs
+	// to one process at a time, with either database.
+	Folder string
+	// DSN is a connection string of PostgreSQL. Empty: SQLite, in the file
+	// state.db of Folder.
+	DSN collector.Secret
 }
 
-// documentName keeps names from leaving the folder.
-var documentName = regexp.MustCompile(`^[a-z][a-z0-9-]*$`)
+// fileName is the SQLite database in the data folder.
+const fileName = "state.db"
 
-// Open opens the folder, making it if it is not there, readable by its owner
-// only. The error wraps ErrInUse when another process has it open.
-func Open(path string) (*Dir, error) {
-	if err := os.MkdirAll(path, 0o700); err != nil {
+// A Store is an open state database. Safe for concurrent use.
+type Store struct {
+	engine engine
+	folder string
+	lock   *os.File
+
+	mu    sync.Mutex // held by who writes
+	heads heads
+}
+
+// Open opens the database and brings its schema up to date. It refuses, with
+// the remedy in the error, a folder or database in use (ErrInUse), a newer
+// schema (ErrNewer) and a damaged file (ErrDamaged). After a stop without
+// Close the whole file is checked first.
+func Open(ctx context.Context, cfg Config, log *zap.Logger) (s *Store, err error) {
+	if log == nil {
+		log = zap.NewNop()
+	}
+	if err := os.MkdirAll(cfg.Folder, 0o700); err != nil {
 		return nil, fmt.Errorf("open data folder: %w", err)
 	}
-	lock, err := lockFile(filepath.Join(path, "lock"))
-	if err != nil {
-		return nil, fmt.Errorf("open data folder %s: %w", path, err)
+	lock, err := lockFile(filepath.Join(cfg.Folder, "lock"))
+	if errors.Is(err, ErrInUse) {
+		return nil, fmt.Errorf("open data folder %s: %w; stop the other process, or give this one a folder of its own", cfg.Folder, err)
+	} else if err != nil {
+		return nil, fmt.Errorf("open data folder %s: %w", cfg.Folder, err)
 	}
-	return &Dir{path: path, lock: lock}, nil
+	s = &Store{folder: cfg.Folder, lock: lock}
+	defer func() {
+		if err != nil {
+			s.free()
+		}
+	}()
+	unclean := dirty(lock)
+	if cfg.DSN.Empty() {
+		s.engine, err = openSQLite(ctx, filepath.Join(cfg.Folder, fileName), unclean, log)
+	} else {
+		s.engine, err = openPostgres(ctx, cfg.DSN)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	if err = s.prepare(ctx); err != nil {
+		return nil, fmt.Errorf("open state: %w", s.engine.explain(err))
+	}
+	return s, mark(lock, true)
 }
 
-// Path returns where the folder is.
-func (d *Dir) Path() string { return d.path }
-
-// Close gives the folder free.
-func (d *Dir) Close() error { return d.lock.Close() }
-
-// Save writes v, as JSON, as the document name. When it returns nil the
-// document is on disk; after an error the old one is still whole.
-func (d *Dir) Save(name string, v any) error {
-	path, err := d.file(name)
-	if err != nil {
+// prepare brings the schema up to date and reads the newest numbers.
+func (s *Store) prepare(ctx context.Context) error {
+	if err := migrate(ctx, s.engine); err != nil {
 		return err
 	}
-	data, err := json.Marshal(v)
-	if err != nil {
-		return fmt.Errorf("save %s: %w", name, err)
+	return s.readHeads(ctx)
+}
+
+// Engine returns "sqlite" or "postgres".
+func (s *Store) Engine() string { return s.engine.name() }
+
+// Path returns where the data folder is.
+func (s *Store) Path() string { return s.folder }
+
+// Close ends the use of database and folder. Call it once, after the last
+// other call has returned.
+func (s *Store) Close() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	err := s.engine.close()
+	if err == nil {
+		err = mark(s.lock, false)
 	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if err := replace(path, data); err != nil {
-		return fmt.Errorf("save %s: %w", name, err)
+	return errors.Join(err, s.lock.Close())
+}
+
+// free gives back what a failed Open took. The folder stays marked as it was.
+func (s *Store) free() {
+	if s.engine != nil {
+		s.engine.close()
+	}
+	s.lock.Close()
+}
+
+// Backup writes a copy of the database, as of one moment, to a new file while
+// the store is in use. PostgreSQL has its own tools for that: the error wraps
+// ErrNoBackup.
+func (s *Store) Backup(ctx context.Context, path string) error {
+	if err := s.engine.backup(ctx, path); err != nil {
+		return fmt.Errorf("back up state to %s: %w", path, s.engine.explain(err))
 	}
 	return nil
 }
 
-// Load reads the document name into v; found is false, and v untouched, when
-// there is none. A document that cannot be read is an error with its path:
-// nothing is thrown away silently.
-func (d *Dir) Load(name string, v any) (found bool, err error) {
-	path, err := d.file(name)
-	if err != nil {
-		return false, err
-	}
-	d.mu.Lock()
-	data, err := os.ReadFile(path)
-	d.mu.Unlock()
-	if errors.Is(err, fs.ErrNotExist) {
-		return false, nil
-	}
-	if err != nil {
-		return false, fmt.Errorf("load %s: %w", name, err)
-	}
-	dec := json.NewDecoder(bytes.NewReader(data))
-	if err := dec.Decode(v); err != nil {
-		return false, fmt.Errorf("load %s: %s is damaged: %w; move the file away to start without it, or put back a copy", name, path, err)
-	}
-	return true, nil
+// dirty tells whether the folder was left without Close.
+func dirty(lock *os.File) bool {
+	info, err := lock.Stat()
+	return err != nil || info.Size() > 0
 }
 
-func (d *Dir) file(name string) (string, error) {
-	if !documentName.MatchString(name) {
-		return "", fmt.Errorf("document name %q: use lower-case letters, digits and hyphens", name)
+// mark notes in the lock file whether the folder is in use.
+func mark(lock *os.File, inUse bool) error {
+	if !inUse {
+		return errors.Join(lock.Truncate(0), lock.Sync())
 	}
-	return filepath.Join(d.path, name+".json"), nil
-}
-
-func replace(path string, data []byte) (err error) {
-	tmp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			os.Remove(tmp.Name())
-		}
-	}()
-	_, err = tmp.Write(data)
-	if err = errors.Join(err, tmp.Sync(), tmp.Close()); err != nil {
-		return err
-	}
-	if err = os.Rename(tmp.Name(), path); err != nil {
-		return err
-	}
-	return syncFolder(filepath.Dir(path))
+	_, err := lock.WriteAt([]byte("in use\n"), 0)
+	return errors.Join(err, lock.Sync())
 }

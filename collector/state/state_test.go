@@ -1,114 +1,107 @@
 package state_test
 
 import (
-	"os"
-	"path/filepath"
-	"sync"
+	"context"
+	"fmt"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"lightwell/collector"
 	"lightwell/collector/state"
+	"lightwell/collector/state/pgtest"
 )
 
-func open(t *testing.T, path string) *state.Dir {
+var (
+	ctx  = context.Background()
+	noon = time.Date(2026, 3, 1, 12, 0, 0, 123456789, time.UTC)
+)
+
+// A place is where a test keeps its state, in one engine; open may be called
+// again after Close.
+type place struct {
+	folder string
+	dsn    collector.Secret
+}
+
+func (p place) config() state.Config { return state.Config{Folder: p.folder, DSN: p.dsn} }
+
+func (p place) open(t testing.TB) *state.Store {
 	t.Helper()
-	d, err := state.Open(path)
+	s, err := state.Open(ctx, p.config(), nil)
 	require.NoError(t, err)
-	t.Cleanup(func() { d.Close() })
-	return d
+	return s
 }
 
-func TestSaveAndLoad(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "deep", "data")
-	d := open(t, path)
-	var got map[string]int
-	found, err := d.Load("alarms", &got)
-	require.NoError(t, err)
-	require.False(t, found)
-	require.NoError(t, d.Save("alarms", map[string]int{"a": 1}))
-	require.NoError(t, d.Save("alarms", map[string]int{"b": 2}))
-	require.NoError(t, d.Close())
-
-	again := open(t, path)
-	found, err = again.Load("alarms", &got)
-	require.NoError(t, err)
-	require.True(t, found)
-	require.Equal(t, map[string]int{"b": 2}, got)
-	info, err := os.Stat(filepath.Join(path, "alarms.json"))
-	require.NoError(t, err)
-	require.Zero(t, info.Mode().Perm()&0o077, "only the owner reads it")
+// onBoth runs a test on both engines, each time in an empty place.
+func onBoth(t *testing.T, test func(t *testing.T, p place)) {
+	t.Helper()
+	t.Run("sqlite", func(t *testing.T) { test(t, place{folder: t.TempDir()}) })
+	t.Run("postgres", func(t *testing.T) { test(t, place{folder: t.TempDir(), dsn: pgtest.Start(t).Database()}) })
 }
 
-func TestOneProcessAFolder(t *testing.T) {
-	path := t.TempDir()
-	d := open(t, path)
-	_, err := state.Open(path)
-	require.ErrorIs(t, err, state.ErrInUse)
-	require.NoError(t, d.Close())
-	open(t, path)
+func opened(t testing.TB, p place) *state.Store {
+	t.Helper()
+	s := p.open(t)
+	t.Cleanup(func() { s.Close() })
+	return s
 }
 
-func TestDamagedDocumentIsRefused(t *testing.T) {
-	path := t.TempDir()
-	d := open(t, path)
-	require.NoError(t, os.WriteFile(filepath.Join(path, "alarms.json"), []byte(`{"a":`), 0o600))
-	var got map[string]int
-	_, err := d.Load("alarms", &got)
-	require.ErrorContains(t, err, "alarms.json is damaged")
-	require.ErrorContains(t, err, "move the file away")
-}
-
-func TestFailedSaveKeepsTheOldDocument(t *testing.T) {
-	path := t.TempDir()
-	d := open(t, path)
-	require.NoError(t, d.Save("alarms", 1))
-	require.Error(t, d.Save("alarms", make(chan int)), "cannot be written as JSON")
-	var got int
-	found, err := d.Load("alarms", &got)
-	require.NoError(t, err)
-	require.True(t, found)
-	require.Equal(t, 1, got)
-	left, err := filepath.Glob(filepath.Join(path, "*.new-*"))
-	require.NoError(t, err)
-	require.Empty(t, left)
-}
-
-func TestNamesStayInTheFolder(t *testing.T) {
-	d := open(t, t.TempDir())
-	for _, name := range []string{"", "../x", "a/b", "A", "a.json"} {
-		require.Error(t, d.Save(name, 1), "%q", name)
-		_, err := d.Load(name, new(int))
-		require.Error(t, err, "%q", name)
+func change(seq uint64, alarm string) state.ChangeRow {
+	return state.ChangeRow{
+		Seq: seq, AlarmID: alarm, Site: "ridge", Kind: "raised", Operator: "kim", From: "192.0.2.7", Text: "seen",
+		Time: noon.Add(time.Duration(seq) * time.Second), Body: []byte(fmt.Sprintf(`{"seq": %d}`, seq)),
 	}
 }
 
-func TestConcurrentUse(t *testing.T) {
-	d := open(t, t.TempDir())
-	var wg sync.WaitGroup
-	for i := range 8 {
-		wg.Go(func() {
-			for range 10 {
-				if err := d.Save("alarms", []int{i, i, i}); err != nil {
-					t.Error(err)
-				}
-				var got []int
-				if found, err := d.Load("alarms", &got); err != nil || !found || got[0] != got[2] {
-					t.Errorf("torn: %v %v %v", got, found, err)
-				}
-			}
-		})
+func message(endpoint, alarm string, n int) state.OutboxRow {
+	return state.OutboxRow{
+		Endpoint: endpoint, ID: fmt.Sprint(alarm, "-", n), AlarmID: alarm, Type: "raised", ContentType: "application/json",
+		Body: []byte{0, 0xff, '{'}, Created: noon.Add(time.Duration(n) * time.Second), State: state.Pending, Next: noon,
 	}
-	wg.Wait()
 }
 
-func BenchmarkSave(b *testing.B) {
-	d, err := state.Open(b.TempDir())
-	require.NoError(b, err)
-	defer d.Close()
-	doc := make([]float64, 10_000)
-	b.ReportAllocs()
-	for b.Loop() {
-		require.NoError(b, d.Save("baselines", doc))
-	}
+func alarm(id string, version uint64) state.AlarmRow {
+	return state.AlarmRow{ID: id, Site: "ridge", Version: version, Body: []byte(fmt.Sprintf(`{"id":%q,"text":"Strøm"}`, id))}
+}
+
+func TestARoundIsReadBack(t *testing.T) {
+	onBoth(t, func(t *testing.T, p place) {
+		s := p.open(t)
+		next, err := s.NextSeq(ctx)
+		require.NoError(t, err)
+		require.EqualValues(t, 1, next)
+		told := message("noc", "a", 1)
+		told.Seq = 1
+		require.NoError(t, s.Commit(ctx, state.Batch{
+			Site: "ridge", Alarms: []state.AlarmRow{alarm("a", 1), alarm("b", 2)}, Changes: []state.ChangeRow{change(1, "a"), change(2, "b")},
+			Evidence: []state.EvidenceRow{{Key: "x", Body: []byte(`1`)}, {Key: "y", Body: []byte(`2`)}}, Outbox: []state.OutboxRow{told},
+		}))
+		require.NoError(t, s.Commit(ctx, state.Batch{
+			Site: "ridge", Alarms: []state.AlarmRow{alarm("a", 3)}, Purged: []string{"b"}, Changes: []state.ChangeRow{change(3, "a"), change(4, "b")},
+			Evidence: []state.EvidenceRow{{Key: "x", Body: []byte(`3`)}}, EvidenceGone: []string{"y"},
+		}))
+		require.NoError(t, s.Close())
+
+		s = opened(t, p)
+		alarms, err := s.Alarms(ctx)
+		require.NoError(t, err)
+		require.Equal(t, []state.AlarmRow{alarm("a", 3)}, alarms)
+		evidence, err := s.Evidence(ctx)
+		require.NoError(t, err)
+		require.Equal(t, []state.EvidenceRow{{Key: "x", Body: []byte(`3`)}}, evidence)
+		changes, err := s.Changes(ctx, state.Filter{})
+		require.NoError(t, err)
+		require.Len(t, changes, 4)
+		newest := change(4, "b")
+		newest.Entry = 4
+		require.Equal(t, newest, changes[0])
+		list, err := s.ListOutbox(ctx, "noc", "", 0)
+		require.NoError(t, err)
+		require.Equal(t, []state.OutboxRow{told}, list)
+		next, err = s.NextSeq(ctx)
+		require.NoError(t, err)
+		require.EqualValues(t, 5, next)
+	})
 }

@@ -68,7 +68,7 @@ type Daemon struct {
 // before anything is polled. Close the Daemon unless Run is called.
 func New(o Options) (d *Daemon, err error) {
 	d = &Daemon{opts: o, log: o.Log, unsaved: make(chan struct{}, 1), pulse: pulse{started: time.Now()}}
-	if d.dir, err = state.Open(o.Config.Data); err != nil {
+	if d.dir, err = state.OpenDir(o.Config.Data); err != nil {
 		return nil, err
 	}
 	defer func() {

@@ -1,0 +1,129 @@
+package state
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// AppendOutbox adds messages that no change of an alarm causes, all or none.
+// One whose key is there already is left out.
+func (s *Store) AppendOutbox(ctx context.Context, rows ...OutboxRow) error {
+	err := s.write(ctx, func(h *heads) ([]statement, error) {
+		out := make([]statement, len(rows))
+		for i, r := range rows {
+			out[i] = h.message(r)
+		}
+		return out, nil
+	})
+	if err != nil {
+		return fmt.Errorf("add to outbox: %w", err)
+	}
+	return nil
+}
+
+// UpdateOutbox stores State, Attempts, Next and LastError of messages by their
+// keys, all or none; those that are Delivered leave the outbox. Unknown keys
+// are skipped.
+func (s *Store) UpdateOutbox(ctx context.Context, rows ...OutboxRow) error {
+	err := s.write(ctx, func(*heads) ([]statement, error) {
+		out := make([]statement, len(rows))
+		for i, r := range rows {
+			if r.State == Delivered {
+				out[i] = statement{"DELETE FROM outbox WHERE endpoint = $1 AND id = $2", []any{r.Endpoint, r.ID}}
+				continue
+			}
+			out[i] = statement{"UPDATE outbox SET state = $3, attempts = $4, next_attempt = $5, reason = $6 WHERE endpoint = $1 AND id = $2",
+				[]any{r.Endpoint, r.ID, r.State, int64(r.Attempts), stamp(r.Next), clean(r.LastError)}}
+		}
+		return out, nil
+	})
+	if err != nil {
+		return fmt.Errorf("update outbox: %w", err)
+	}
+	return nil
+}
+
+const outboxColumns = "endpoint, id, alarm, seq, type, content_type, body, created, checksum, state, attempts, next_attempt, reason"
+
+func scanOutbox(rows *sql.Rows) (r OutboxRow, err error) {
+	var created, next, sum int64
+	err = rows.Scan(&r.Endpoint, &r.ID, &r.AlarmID, &r.Seq, &r.Type, &r.ContentType, &r.Body, &created, &sum, &r.State, &r.Attempts, &next, &r.LastError)
+	if err != nil {
+		return r, err
+	}
+	r.Created, r.Next = moment(created), moment(next)
+	return r, whole(sum, r.checksum(), "message %s for endpoint %s", r.ID, r.Endpoint)
+}
+
+// firstOfAlarm passes the oldest pending message of each alarm.
+const firstOfAlarm = ` FROM outbox o WHERE endpoint = $1 AND state = 'pending' AND NOT EXISTS
+	(SELECT 1 FROM outbox e WHERE e.endpoint = $1 AND e.state = 'pending' AND e.alarm = o.alarm AND e.place < o.place)`
+
+// DueOutbox returns up to limit messages of an endpoint that may be sent now,
+// oldest first. Of each alarm only the oldest pending one is looked at. With
+// fewer than limit messages, next is when the earliest other one falls due,
+// and zero when there is none.
+func (s *Store) DueOutbox(ctx context.Context, endpoint string, now time.Time, limit int) (due []OutboxRow, next time.Time, err error) {
+	due, err = collect(ctx, s, scanOutbox,
+		"SELECT "+outboxColumns+firstOfAlarm+" AND next_attempt <= $2 ORDER BY place LIMIT $3", endpoint, stamp(now), int64(limit))
+	if err == nil && len(due) < limit {
+		next, err = s.nextOutbox(ctx, endpoint, now)
+	}
+	if err != nil {
+		return nil, time.Time{}, fmt.Errorf("read what is due for endpoint %s: %w", endpoint, err)
+	}
+	return due, next, nil
+}
+
+func (s *Store) nextOutbox(ctx context.Context, endpoint string, now time.Time) (time.Time, error) {
+	next, err := collect(ctx, s, scanNumber, "SELECT COALESCE(MIN(next_attempt), 0)"+firstOfAlarm+" AND next_attempt > $2", endpoint, stamp(now))
+	if err != nil {
+		return time.Time{}, err
+	}
+	return moment(next[0]), nil
+}
+
+func scanNumber(rows *sql.Rows) (n int64, err error) { return n, rows.Scan(&n) }
+
+// ListOutbox returns messages, oldest first: of an endpoint, or of all where
+// it is empty; in a state, or in any; at most limit, or DefaultLimit where it
+// is not positive.
+func (s *Store) ListOutbox(ctx context.Context, endpoint, state string, limit int) ([]OutboxRow, error) {
+	if limit <= 0 {
+		limit = DefaultLimit
+	}
+	rows, err := collect(ctx, s, scanOutbox, "SELECT "+outboxColumns+` FROM outbox
+		WHERE ($1 = '' OR endpoint = $1) AND ($2 = '' OR state = $2) ORDER BY place LIMIT $3`, endpoint, state, int64(limit))
+	if err != nil {
+		return nil, fmt.Errorf("list outbox: %w", err)
+	}
+	return rows, nil
+}
+
+// CountOutbox tells how the outbox stands for an endpoint.
+func (s *Store) CountOutbox(ctx context.Context, endpoint string) (OutboxCount, error) {
+	rows, err := collect(ctx, s, func(rows *sql.Rows) (c OutboxCount, err error) {
+		var state string
+		var n int
+		var oldest int64
+		if err = rows.Scan(&state, &n, &oldest); state == Dead {
+			c.Dead = n
+		} else if state == Pending {
+			c.Pending, c.Oldest = n, moment(oldest)
+		}
+		return c, err
+	}, "SELECT state, COUNT(*), MIN(created) FROM outbox WHERE endpoint = $1 GROUP BY state", endpoint)
+	if err != nil {
+		return OutboxCount{}, fmt.Errorf("count outbox of endpoint %s: %w", endpoint, err)
+	}
+	var out OutboxCount
+	for _, c := range rows {
+		out.Pending, out.Dead = out.Pending+c.Pending, out.Dead+c.Dead
+		if !c.Oldest.IsZero() {
+			out.Oldest = c.Oldest
+		}
+	}
+	return out, nil
+}
