@@ -1,0 +1,80 @@
+package history
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"github.com/prometheus/prometheus/tsdb"
+)
+
+// Sync brings what is written to the disk itself. The database does so only
+// when it begins a new segment of its log, after up to 16 MB.
+func (s *Store) Sync() error {
+	var errs []error
+	for _, name := range []string{rawFolder, hourlyFolder} {
+		for _, log := range []string{"wal", "wbl"} {
+			errs = append(errs, syncNewest(filepath.Join(s.cfg.Folder, name, log)))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// syncNewest syncs the newest segment of a log, and the folder. Older ones
+// are synced by the database.
+func syncNewest(folder string) error {
+	entries, err := os.ReadDir(folder)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("sync history: %w", err)
+	}
+	for i := len(entries) - 1; i >= 0; i-- {
+		if entries[i].IsDir() { // a checkpoint
+			continue
+		}
+		return errors.Join(syncPath(filepath.Join(folder, entries[i].Name())), syncPath(folder))
+	}
+	return nil
+}
+
+func syncPath(path string) error {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil // the database has just dropped it
+	}
+	if err != nil {
+		return fmt.Errorf("sync history: %w", err)
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// Snapshot writes a copy of both databases, whole at this moment, into dir,
+// which must not exist or be empty. A Store can be opened on it.
+func (s *Store) Snapshot(ctx context.Context, dir string) error {
+	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
+		return fmt.Errorf("copy history: %s is not empty", dir)
+	}
+	for name, db := range map[string]*tsdb.DB{rawFolder: s.raw, hourlyFolder: s.hourly} {
+		to := filepath.Join(dir, name)
+		if err := os.MkdirAll(to, 0o700); err != nil {
+			return fmt.Errorf("copy history: %w", err)
+		}
+		if err := snapshot(ctx, db, to); err != nil {
+			return fmt.Errorf("copy history %s: %w", name, err)
+		}
+	}
+	return nil
+}
+
+func snapshot(ctx context.Context, db *tsdb.DB, to string) error {
+	if err := db.CompactOOOHead(ctx); err != nil { // late readings are not in the head's copy
+		return err
+	}
+	head := db.Head()
+	return db.Snapshot(to, head.MinTime() <= head.MaxTime())
+}
