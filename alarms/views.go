@@ -81,19 +81,22 @@ func (u *UnitView) compare(source BaselineSource) {
 	if source != nil {
 		levels, u.Baselined = source.Levels(u.Unit.ID)
 	}
+	changed := false
 	for p, pv := range u.Points {
 		level, ok := levels[p]
-		switch {
-		case !ok || !u.Baselined:
-			pv.Baseline = nil
-		case pv.Baseline == nil || *pv.Baseline != level:
-			pv.Baseline = &level
-		default:
+		switch ok = ok && u.Baselined; {
+		case !ok && pv.Baseline == nil, ok && pv.Baseline != nil && *pv.Baseline == level:
 			continue
+		case ok:
+			pv.Baseline = clonePtr(&level)
+		default:
+			pv.Baseline = nil
 		}
-		u.Points[p] = pv
+		u.Points[p], changed = pv, true
 	}
-	u.deviate()
+	if changed { // else take has set the deviations
+		u.deviate()
+	}
 }
 
 // deviate sets the deviations from the baselines, at the temperature that
