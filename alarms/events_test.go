@@ -91,7 +91,8 @@ func TestEventsFromPolls(t *testing.T) {
 }
 
 func TestEventsKeepTheNewest(t *testing.T) {
-	r := newRig(t, alarms.EngineConfig{})
+	told := 0
+	r := newRig(t, alarms.EngineConfig{OnEvent: func(alarms.Event) { told++ }})
 	for i := range alarms.MaxEvents + 10 {
 		r.engine.Observe(restart("nq-room", at(time.Duration(i)*time.Hour), float64(i)))
 	}
@@ -102,4 +103,5 @@ func TestEventsKeepTheNewest(t *testing.T) {
 	require.Equal(t, all[:3], r.engine.Events(3))
 	require.Equal(t, "unit/nq-room", all[0].Resource)
 	require.Contains(t, all[0].Text, fmt.Sprint("unit nq-room started anew at "))
+	require.Equal(t, 1+alarms.MaxEvents+10, told, "a listener hears of all, the fleet among them")
 }

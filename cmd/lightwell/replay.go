@@ -20,7 +20,7 @@ import (
 type replayCmd struct {
 	outputFlag
 	Files         []string      `arg:"" name:"file" help:"Readings as CSV, plain, gzip or zstd; - is standard input."`
-	Fleet         []string      `help:"Fleet file; without one each unit stands alone." placeholder:"FILE"`
+	Fleet         []string      `help:"Fleet file. Without one each unit stands alone, and no limits of a model are judged." placeholder:"FILE"`
 	Models        string        `help:"Folder of models that the fleet file names beside the built-in ones." placeholder:"DIR"`
 	BaselinePolls int           `default:"100" help:"How many of a unit's first good polls its baseline is taken from; 0 with no --baseline-time: no baselines."`
 	BaselineTime  time.Duration `help:"Take at least this time of readings for it, such as 336h." placeholder:"DURATION"`

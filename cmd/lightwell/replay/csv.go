@@ -51,7 +51,7 @@ func (r *Recording) Add(name string, in io.Reader, origin time.Time) error {
 		return fmt.Errorf("read %s: %w", name, err)
 	}
 	defer done()
-	r.polls = false
+	r.ordered = false
 	f := &reader{Recording: r, name: name, origin: origin, csv: csv.NewReader(plain), pointOf: map[string]int16{}, unitOf: map[string]int32{}}
 	f.csv.ReuseRecord, f.csv.TrimLeadingSpace, f.csv.Comment = true, true, '#'
 	if err := f.read(); err != nil {

@@ -15,7 +15,7 @@ type Recording struct {
 	units   names[string]
 	points  names[collector.Point]
 	samples []sample
-	polls   bool // samples are sorted, and those of one poll share a time
+	ordered bool // samples are sorted, and those of one poll share a time
 }
 
 // sample is one reading, or one poll that failed.
@@ -99,13 +99,21 @@ func (r *Recording) Points() map[string][]collector.Point {
 
 // All gives the polls by time; those of one time in the order in which the
 // units came. The readings of a poll are only valid until the next one.
-func (r *Recording) All() iter.Seq[collector.Poll] {
+func (r *Recording) All() iter.Seq[collector.Poll] { return r.polls(nil) }
+
+// polls is All for the wanted units; nil: of all. Once Span has been called
+// it may be used by several goroutines.
+func (r *Recording) polls(wanted []bool) iter.Seq[collector.Poll] {
 	r.arrange()
 	return func(yield func(collector.Poll) bool) {
 		lives := make([]lifetime, len(r.units.all))
 		var readings []collector.Reading
 		for i := 0; i < len(r.samples); {
 			first := &r.samples[i]
+			if wanted != nil && !wanted[first.unit] {
+				i++
+				continue
+			}
 			p := collector.Poll{Unit: r.units.all[first.unit], Started: instant(first.at)}
 			readings = readings[:0]
 			for ; i < len(r.samples) && r.samples[i].at == first.at && r.samples[i].unit == first.unit; i++ {
@@ -129,10 +137,10 @@ func (r *Recording) All() iter.Seq[collector.Poll] {
 // arrange sorts the readings by time and unit and gives the readings of one
 // poll, which may be some milliseconds apart, the time of the first.
 func (r *Recording) arrange() {
-	if r.polls {
+	if r.ordered {
 		return
 	}
-	r.polls = true
+	r.ordered = true
 	r.sort()
 	starts := make([]int64, len(r.units.all)) // of the poll under way
 	last := map[[2]int]int64{}                // by unit and point: start of the poll it came in last

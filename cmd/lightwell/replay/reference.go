@@ -13,7 +13,9 @@ import (
 
 // Invent makes up a fleet for units of which nothing but readings is known:
 // each is an indoor unit at a site of its own, so that none is taken for the
-// cause of what another shows, and has the points that it has readings of.
+// cause of what another shows, and has the points that it has readings of. One
+// that reads light has a link to a far end that is never heard of, so that a
+// fibre that goes dark is noticed.
 func Invent(points map[string][]collector.Point) *collector.Fleet {
 	var f collector.Fleet
 	for _, id := range slices.Sorted(maps.Keys(points)) {
@@ -21,9 +23,17 @@ func Invent(points map[string][]collector.Point) *collector.Fleet {
 		slices.SortFunc(of, func(a, b collector.Point) int { return strings.Compare(a.String(), b.String()) })
 		f.Sites = append(f.Sites, collector.Site{ID: id, Name: id, Location: time.UTC})
 		f.Units = append(f.Units, collector.Unit{ID: id, Site: id, Role: collector.Indoor, Equipment: collector.Equipment{Points: of}})
+		if slices.ContainsFunc(of, func(p collector.Point) bool { return p.Quantity == collector.OpticalReceivePower || p.Quantity == collector.OpticalReceiveState }) {
+			far := id + farEnd
+			f.Units = append(f.Units, collector.Unit{ID: far, Site: id, Role: collector.Outdoor})
+			f.Links = append(f.Links, collector.Link{ID: id, Outdoor: far, Indoor: id})
+		}
 	}
 	return collector.NewFleet(f)
 }
+
+// farEnd makes the id of a far end. No id of a recording has a slash.
+const farEnd = "/far-end"
 
 // sketch is a baseline in the making.
 type sketch struct {
@@ -32,56 +42,46 @@ type sketch struct {
 }
 
 // takeBaselines makes the baseline of each unit from its first readings.
-func (r *run) takeBaselines(ctx context.Context, rec *Recording) error {
-	r.levels = levels{}
-	if r.cfg.BaselinePolls <= 0 && r.cfg.BaselineTime <= 0 {
+func (p *part) takeBaselines(ctx context.Context) error {
+	if p.cfg.BaselinePolls <= 0 && p.cfg.BaselineTime <= 0 {
 		return nil
 	}
-	sketches, open, polls := map[string]*sketch{}, len(rec.units.all), 0
-	for p := range rec.All() {
+	sketches, done, polls := map[string]*sketch{}, map[string]bool{}, 0
+	for poll := range p.rec.polls(p.wanted) {
 		if polls++; polls%checkEvery == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		s, seen := sketches[p.Unit]
+		s := sketches[poll.Unit]
 		switch {
-		case !seen:
-			s = &sketch{baseline.NewSketch(p.Started), p.Started, p.Started}
-			sketches[p.Unit] = s
-		case s == nil: // done
+		case done[poll.Unit]:
 			continue
-		case s.Polls() >= r.cfg.BaselinePolls && p.Started.Sub(s.begun) >= r.cfg.BaselineTime:
-			r.refer(p.Unit, s)
-			sketches[p.Unit] = nil
-			if open--; open == 0 {
-				return nil
-			}
+		case s == nil:
+			s = &sketch{baseline.NewSketch(poll.Started), poll.Started, poll.Started}
+			sketches[poll.Unit] = s
+		case s.Polls() >= p.cfg.BaselinePolls && poll.Started.Sub(s.begun) >= p.cfg.BaselineTime:
+			done[poll.Unit] = true
 			continue
 		}
-		if p.Err == nil {
-			s.last = p.Started
+		if poll.Err == nil {
+			s.last = poll.Started
 		}
-		s.Observe(p)
+		s.Observe(poll)
 	}
-	for _, id := range rec.units.all { // their readings have ended before
-		if s := sketches[id]; s != nil {
-			r.refer(id, s)
-		}
+	for id, s := range sketches {
+		p.refer(id, s)
 	}
 	return nil
 }
 
-func (r *run) refer(id string, s *sketch) {
-	unit, ok := r.cfg.Fleet.Unit(id)
-	if !ok {
-		return
-	}
+func (p *part) refer(id string, s *sketch) {
+	unit, _ := p.cfg.Fleet.Unit(id)
 	record := s.Record(unit, s.last)
 	ref := Reference{Unit: id, Until: s.last, Levels: make(map[string]baseline.Level, len(record.Levels)), Findings: record.Findings}
-	for p, level := range record.Levels {
-		ref.Levels[p.String()] = level
+	for point, level := range record.Levels {
+		ref.Levels[point.String()] = level
 	}
 	if len(record.Levels) > 0 {
-		r.levels[id] = record.Levels
+		p.levels[id] = record.Levels
 	}
-	r.result.References = append(r.result.References, ref)
+	p.references = append(p.references, ref)
 }

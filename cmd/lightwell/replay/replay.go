@@ -6,16 +6,20 @@
 // Readings come from CSV files, see Recording.Add. Time is that of the
 // readings: sites are judged after each poll, so that what only a clock moves
 // (the end of planned work, a delay that runs out between two polls) is told
-// at the next poll of the site; Config.Tick asks for more. The same readings
-// and settings give the same result.
+// at the next poll of the site; Config.Tick asks for more. Sites know nothing
+// of each other and are replayed side by side. The same readings and settings
+// give the same result.
 package replay
 
 import (
 	"cmp"
 	"context"
 	"fmt"
+	"runtime"
 	"slices"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
@@ -42,7 +46,7 @@ const (
 
 // A Line is one thing that would have been told.
 type Line struct {
-	Time     time.Time `json:"time"` // when it would have been noticed
+	Time     time.Time `json:"time"` // when it would have been noticed, to a tenth of a second
 	What     string    `json:"what"` // AlarmLine or EventLine
 	Kind     string    `json:"kind"` // of the change, or of the event
 	Since    time.Time `json:"since,omitzero"`
@@ -91,138 +95,60 @@ type Result struct {
 
 // Run replays a recording. It returns early with an error only when ctx ends.
 func Run(ctx context.Context, cfg Config, rec *Recording) (*Result, error) {
-	r := &run{cfg: cfg, counts: map[string]*TypeCount{}}
-	r.result.Lines, r.result.References = []Line{}, []Reference{}
-	first, last := rec.Span()
-	r.result.Summary = Summary{Readings: rec.Len(), From: first, To: last, Types: []TypeCount{}}
-	points := rec.Points()
-	if r.cfg.Fleet == nil {
-		r.cfg.Fleet = Invent(points)
+	if cfg.Fleet == nil {
+		cfg.Fleet = Invent(rec.Points())
 	}
-	for _, id := range rec.units.all {
-		if _, ok := r.cfg.Fleet.Unit(id); ok {
-			r.result.Summary.Units++
-		} else {
-			r.result.Summary.Skipped = append(r.result.Summary.Skipped, id)
-		}
-	}
-	slices.Sort(r.result.Summary.Skipped)
-	r.now = first
-	if err := r.takeBaselines(ctx, rec); err != nil {
-		return nil, err
-	}
-	if err := r.replay(ctx, rec); err != nil {
-		return nil, err
-	}
-	r.sum()
-	return &r.result, nil
-}
-
-type run struct {
-	cfg       Config
-	now       time.Time
-	engine    *alarms.Engine
-	list      *alarms.List
-	levels    levels
-	counts    map[string]*TypeCount
-	result    Result
-	listening bool
-}
-
-// levels are the baselines in force; it implements alarms.BaselineSource.
-type levels map[string]map[collector.Point]baseline.Level
-
-// Levels implements alarms.BaselineSource.
-func (l levels) Levels(unit string) (map[collector.Point]baseline.Level, bool) {
-	of, ok := l[unit]
-	return of, ok
-}
-
-// checkEvery is how many polls pass between looks at ctx.
-const checkEvery = 4096
-
-func (r *run) replay(ctx context.Context, rec *Recording) error {
 	var calendar collector.Calendar
-	if err := calendar.SetFleet(r.cfg.Fleet); err != nil {
-		return fmt.Errorf("replay: %w", err)
+	if err := calendar.SetFleet(cfg.Fleet); err != nil {
+		return nil, fmt.Errorf("replay: %w", err)
 	}
-	r.list = alarms.NewList(alarms.ListConfig{Sink: r.changed})
-	r.engine = alarms.NewEngine(alarms.EngineConfig{
-		Rules: r.cfg.Rules, List: r.list, Baselines: r.levels, Calendar: &calendar,
-		Now: func() time.Time { return r.now }, OnEvent: r.happened,
-	})
-	r.engine.SetFleet(r.cfg.Fleet)
-	r.listening = true
-	next := r.now.Add(r.cfg.Tick)
-	for p := range rec.All() {
-		if p.Started.Sub(r.now) > alarms.DefaultCoalesce {
-			r.engine.Evaluate(r.now)
-			next = r.tick(next, p.Started)
-			r.now = p.Started
-		}
-		r.engine.Observe(p)
-		if r.result.Summary.Polls++; r.result.Summary.Polls%checkEvery == 0 && ctx.Err() != nil {
-			return ctx.Err()
+	first, last := rec.Span()
+	sum := Summary{Readings: rec.Len(), From: first, To: last}
+	for _, id := range rec.units.all {
+		if _, ok := cfg.Fleet.Unit(id); ok {
+			sum.Units++
+		} else {
+			sum.Skipped = append(sum.Skipped, id)
 		}
 	}
-	r.engine.EvaluateAll(r.now)
-	return nil
+	slices.Sort(sum.Skipped)
+	parts := make([]*part, min(max(1, len(cfg.Fleet.Sites)), runtime.GOMAXPROCS(0)))
+	group, ctx := errgroup.WithContext(ctx)
+	for i := range parts {
+		parts[i] = newPart(cfg, rec, &calendar, i, len(parts))
+		group.Go(func() error { return parts[i].run(ctx) })
+	}
+	if err := group.Wait(); err != nil {
+		return nil, err
+	}
+	return merged(sum, parts), nil
 }
 
-// tick looks at all sites at each tick from next to the next poll, and
-// returns the tick after that.
-func (r *run) tick(next, until time.Time) time.Time {
-	if r.cfg.Tick <= 0 {
-		return next
+// merged puts the parts together, in an order that does not depend on how
+// many they are.
+func merged(sum Summary, parts []*part) *Result {
+	r := &Result{Summary: sum, Lines: []Line{}, References: []Reference{}}
+	counts := map[string]*TypeCount{}
+	for _, p := range parts {
+		r.Summary.Polls += p.polls
+		r.Lines = append(r.Lines, p.lines...)
+		r.References = append(r.References, p.references...)
+		for name, n := range p.counts {
+			if of := counts[name]; of != nil {
+				of.Raised, of.Notified, of.Active = of.Raised+n.Raised, of.Notified+n.Notified, of.Active+n.Active
+			} else {
+				counts[name] = n
+			}
+		}
 	}
-	for ; next.Before(until); next = next.Add(r.cfg.Tick) {
-		r.now = next
-		r.engine.EvaluateAll(next)
+	r.Summary.Types = make([]TypeCount, 0, len(counts))
+	for _, n := range counts {
+		r.Summary.Types = append(r.Summary.Types, *n)
 	}
-	return next
-}
-
-func (r *run) changed(changes []alarms.Change) {
-	for i := range changes {
-		c := &changes[i]
-		r.count(c)
-		r.result.Lines = append(r.result.Lines, Line{
-			Time: r.now, What: AlarmLine, Kind: string(c.Kind), Since: c.Time, Severity: c.Alarm.State().String(), Type: c.Alarm.Type,
-			Resource: c.Alarm.Resource, Site: c.Alarm.Site, Text: c.Alarm.Text, Held: c.Alarm.Hold.By, Notified: c.Notify,
-		})
-	}
-}
-
-func (r *run) count(c *alarms.Change) {
-	n := r.counts[c.Alarm.Type]
-	if n == nil {
-		n = &TypeCount{Type: c.Alarm.Type}
-		r.counts[c.Alarm.Type] = n
-	}
-	if c.Kind == alarms.Raised {
-		n.Raised++
-	}
-	if c.Notify && (c.Kind == alarms.Raised || c.Kind == alarms.Released) {
-		n.Notified++
-	}
-}
-
-func (r *run) happened(e alarms.Event) {
-	if r.listening {
-		r.result.Lines = append(r.result.Lines, Line{Time: e.Time, What: EventLine, Kind: string(e.Kind), Resource: e.Resource, Site: e.Site, Text: e.Text})
-	}
-}
-
-func (r *run) sum() {
-	active := alarms.Filter{Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny}
-	r.list.Each(active, func(a *alarms.Alarm) bool {
-		r.counts[a.Type].Active++
-		return true
-	})
-	for _, n := range r.counts {
-		r.result.Summary.Types = append(r.result.Summary.Types, *n)
-	}
-	slices.SortFunc(r.result.Summary.Types, func(a, b TypeCount) int {
+	slices.SortFunc(r.Summary.Types, func(a, b TypeCount) int {
 		return cmp.Or(cmp.Compare(b.Raised, a.Raised), cmp.Compare(a.Type, b.Type))
 	})
+	slices.SortStableFunc(r.Lines, func(a, b Line) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Site, b.Site)) })
+	slices.SortFunc(r.References, func(a, b Reference) int { return cmp.Compare(a.Unit, b.Unit) })
+	return r
 }

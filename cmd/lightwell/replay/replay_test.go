@@ -3,6 +3,7 @@ package replay_test
 import (
 	"context"
 	"fmt"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
@@ -93,6 +94,8 @@ func TestStories(t *testing.T) {
 			"13m0s raised major unit-unreachable unit/a", "18m0s cleared cleared unit-unreachable unit/a"}},
 		{"units do not explain each other", newFilm().shot(12, "a", rx+"=-3").shot(12, "b", rx+"=-3").shot(4, "a", "refused").shot(4, "b", "no_answer"), tenPolls, []string{
 			"25m0s raised major credentials-refused unit/a", "29m0s raised major unit-unreachable unit/b"}},
+		{"no light, by level and by state", newFilm().shot(12, "a", rx+"=-3", "optical_receive_state/b=good").shot(4, "a", rx+"=-40", "optical_receive_state/b=good"), tenPolls, []string{
+			"13m0s raised critical optical-signal-lost unit/a/optical_receive_power"}},
 		{"a restart is an event", newFilm().shot(1, "a", "uptime=9000").shot(1, "a", "uptime=9060").shot(1, "a", "uptime=20"), tenPolls, []string{"2m0s restart unit/a"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -130,7 +133,7 @@ func TestFleet(t *testing.T) {
 	rec := record(t, newFilm().shot(20, "a", "optical_receive_power=-3").shot(10, "a", "optical_receive_power=-4.5").shot(3, "other", "temperature=20").String())
 	plain := replay.Invent(rec.Points())
 	fleet := *plain
-	fleet.Units = fleet.Units[:1]
+	fleet.Units = fleet.Units[:2] // without the other
 	fleet.Severities = []collector.SeverityRule{{Type: rules.SignalDegraded, Severity: "critical"}}
 	result := play(t, replay.Config{BaselinePolls: 10, Fleet: collector.NewFleet(fleet)}, rec)
 	require.Equal(t, []string{"22m0s raised critical optical-signal-degraded unit/a/optical_receive_power"}, lines(result))
@@ -176,4 +179,35 @@ func TestNothingRead(t *testing.T) {
 	var out strings.Builder
 	require.NoError(t, result.WriteText(&out))
 	require.Contains(t, out.String(), "0 readings in 0 polls of 0 units, nothing read")
+}
+
+// TestPartsDoNotMatter replays sites whose polls come at the same moments on
+// one processor and on several.
+func TestPartsDoNotMatter(t *testing.T) {
+	f := newFilm()
+	for minute := range 60 {
+		for unit := range 9 {
+			at := f.now.Add(time.Duration(unit*37) * time.Millisecond).Format(time.RFC3339Nano)
+			level := -3 + 0.01*float64(minute%3)
+			if minute/10%2 == 1 && unit%2 == 0 {
+				level -= 2
+			}
+			fmt.Fprintf(f, "%s,u%d,optical_receive_power,%.2f,\n%s,u%d,uptime,%d,\n", at, unit, level, at, unit, minute*60%1500)
+		}
+		f.now = f.now.Add(time.Minute)
+	}
+	rec := record(t, f.String())
+	fleet := *replay.Invent(rec.Points())
+	for i := range fleet.Units { // three sites of three
+		fleet.Units[i].Site = fmt.Sprint("u", i/6) // each has a far end
+	}
+	cfg := replay.Config{BaselinePolls: 10, Fleet: collector.NewFleet(fleet)}
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
+	alone := play(t, cfg, rec)
+	require.Greater(t, len(alone.Lines), 20)
+	require.Equal(t, 60*9, alone.Summary.Polls)
+	for _, processors := range []int{2, 3, 8} {
+		runtime.GOMAXPROCS(processors)
+		require.Equal(t, alone, play(t, cfg, rec))
+	}
 }
