@@ -51,7 +51,8 @@ type Verdict struct {
 	Explains []Key
 }
 
-// View is a site at one moment, as rules see it. Rules must not change it.
+// View is a site at one moment, as rules see it. Rules must not change it,
+// apart from Memo.
 type View struct {
 	Now   time.Time
 	Site  collector.Site
@@ -63,6 +64,9 @@ type View struct {
 	// before any assignment, for hysteresis between severities; zero when the
 	// alarm is not raised. Nil: not known.
 	Severity func(Key) Severity
+	// Memo is for rules that look at a site in the same way: what the first
+	// of them has worked out from this view, the others need not.
+	Memo any
 }
 
 // UnitView is what is known of one unit.

@@ -55,7 +55,11 @@ type optics struct {
 
 // look finds the fibres of the site and what is known of the light in them.
 func look(v *alarms.View) *optics {
+	if known, ok := v.Memo.(*optics); ok {
+		return known
+	}
 	o := &optics{view: v}
+	v.Memo = o
 	links := v.Fleet.LinksAt(v.Site.ID)
 	o.fibres = make([]fibre, 0, 2*len(links))
 	used := map[*alarms.UnitView]int{} // links met so far, by unit: a link takes the next port
