@@ -8,7 +8,7 @@ import (
 	"fmt"
 )
 
-// heads are the newest numbers in the database. Only who holds Store.mu reads
+// heads are the newest numbers in the database. Only who has the turn reads
 // and writes them.
 type heads struct {
 	known bool // false: read them before the next write
@@ -46,9 +46,11 @@ func (s *Store) newest(ctx context.Context, table, column string, into *int64) e
 // unknown, build is asked again, and finds in s.heads what came of the first
 // attempt. It leaves out what is stored already.
 func (s *Store) write(ctx context.Context, build func(h *heads) ([]statement, error)) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	var err error
+	err := s.begin(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.done()
 	for range 2 {
 		if err = s.attempt(ctx, build); err == nil || !s.engine.lost(err) || ctx.Err() != nil {
 			break
@@ -56,6 +58,18 @@ func (s *Store) write(ctx context.Context, build func(h *heads) ([]statement, er
 	}
 	return s.engine.explain(err)
 }
+
+// begin waits until nobody else writes, and until ctx ends at most.
+func (s *Store) begin(ctx context.Context) error {
+	select {
+	case s.turn <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("wait for the write before: %w", ctx.Err())
+	}
+}
+
+func (s *Store) done() { <-s.turn }
 
 func (s *Store) attempt(ctx context.Context, build func(h *heads) ([]statement, error)) error {
 	if !s.heads.known {
@@ -86,8 +100,10 @@ const (
 	dropEvidence = `DELETE FROM evidence WHERE key = $1`
 	addChange    = `INSERT INTO changes (entry, seq, alarm, site, kind, operator, origin, remark, at, body, checksum)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`
-	addOutbox = `INSERT INTO outbox (place, endpoint, id, alarm, seq, type, content_type, body, created, checksum, state, attempts, next_attempt, reason)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) ON CONFLICT (endpoint, id) DO NOTHING`
+	addOutbox = `INSERT INTO outbox (place, endpoint, id, alarm, seq, type, content_type, body, created, checksum, state, attempts, next_attempt, reason, leads)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14,
+			CASE WHEN $11 = 'pending' AND NOT EXISTS (SELECT 1 FROM outbox WHERE endpoint = $2 AND alarm = $4 AND state = 'pending') THEN 1 ELSE 0 END)
+		ON CONFLICT (endpoint, id) DO NOTHING`
 )
 
 // Commit stores a round, all or nothing. Rounds come in the order of their
@@ -185,8 +201,10 @@ func (s *Store) agree(ctx context.Context, changes []ChangeRow, stored uint64) e
 // NextSeq returns the number of the next change: one above every number that
 // a stored change or a stored alarm's version has.
 func (s *Store) NextSeq(ctx context.Context) (uint64, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	if err := s.begin(ctx); err != nil {
+		return 0, fmt.Errorf("read next number: %w", err)
+	}
+	defer s.done()
 	var version, seq int64
 	for _, err := range []error{s.newest(ctx, "alarms", "version", &version), s.newest(ctx, "changes", "seq", &seq)} {
 		if err != nil {
@@ -236,7 +254,7 @@ func (s *Store) Evidence(ctx context.Context) ([]EvidenceRow, error) {
 	}, "SELECT key, body, checksum FROM evidence ORDER BY key")
 }
 
-// Changes returns lines of the log, newest first.
+// Changes returns lines of the log, newest first by the time they tell of.
 func (s *Store) Changes(ctx context.Context, f Filter) ([]ChangeRow, error) {
 	query := bytes.NewBufferString("SELECT entry, COALESCE(seq, 0), alarm, site, kind, operator, origin, remark, at, body, checksum FROM changes WHERE 1 = 1")
 	var args []any
@@ -249,12 +267,15 @@ func (s *Store) Changes(ctx context.Context, f Filter) ([]ChangeRow, error) {
 	where(f.Alarm != "", "alarm =", f.Alarm)
 	where(f.Site != "", "site =", f.Site)
 	where(!f.Since.IsZero(), "at >=", stamp(f.Since))
-	where(f.Before > 0, "entry <", int64(f.Before))
+	where(f.Before > 0, "(at, entry) < (SELECT at, entry FROM changes WHERE entry =", int64(f.Before))
+	if f.Before > 0 {
+		query.WriteString(")")
+	}
 	if f.Limit <= 0 {
 		f.Limit = DefaultLimit
 	}
 	args = append(args, int64(f.Limit))
-	fmt.Fprintf(query, " ORDER BY entry DESC LIMIT $%d", len(args))
+	fmt.Fprintf(query, " ORDER BY at DESC, entry DESC LIMIT $%d", len(args))
 	return collect(ctx, s, scanChange, query.String(), args...)
 }
 

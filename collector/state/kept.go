@@ -47,7 +47,8 @@ func addBaselines(rows []BaselineRow) []statement {
 }
 
 // missing returns the rows that are not stored, and refuses those under whose
-// number others are. It is for who holds s.mu.
+// number others are. It is for who has the turn to
+// write.
 func (s *Store) missing(ctx context.Context, rows []BaselineRow) (out []BaselineRow, err error) {
 	for _, r := range rows {
 		r.By = clean(r.By)

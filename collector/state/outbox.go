@@ -23,19 +23,34 @@ func (s *Store) AppendOutbox(ctx context.Context, rows ...OutboxRow) error {
 	return nil
 }
 
+// Statements of UpdateOutbox, run one after the other for each message.
+const (
+	updateMessage = `UPDATE outbox SET state = $3, attempts = $4, next_attempt = $5, reason = $6 WHERE endpoint = $1 AND id = $2`
+	// electLeader is true to leads after the state of one message changed.
+	electLeader = `UPDATE outbox SET leads = CASE WHEN place =
+			(SELECT MIN(p.place) FROM outbox p WHERE p.endpoint = outbox.endpoint AND p.state = 'pending' AND p.alarm = outbox.alarm) THEN 1 ELSE 0 END
+		WHERE place IN (
+			SELECT l.place FROM outbox m JOIN outbox l ON l.endpoint = m.endpoint AND l.alarm = m.alarm AND l.leads = 1
+				WHERE m.endpoint = $1 AND m.id = $2
+			UNION ALL SELECT (SELECT MIN(p.place) FROM outbox p WHERE p.endpoint = m.endpoint AND p.state = 'pending' AND p.alarm = m.alarm)
+				FROM outbox m WHERE m.endpoint = $1 AND m.id = $2)`
+	dropDelivered = `DELETE FROM outbox WHERE endpoint = $1 AND id = $2 AND state = 'delivered'`
+)
+
 // UpdateOutbox stores State, Attempts, Next and LastError of messages by their
 // keys, all or none; those that are Delivered leave the outbox. Unknown keys
 // are skipped.
 func (s *Store) UpdateOutbox(ctx context.Context, rows ...OutboxRow) error {
 	err := s.write(ctx, func(*heads) ([]statement, error) {
-		out := make([]statement, len(rows))
-		for i, r := range rows {
+		var out []statement
+		for _, r := range rows {
+			key := []any{r.Endpoint, r.ID}
+			out = append(out,
+				statement{updateMessage, []any{r.Endpoint, r.ID, r.State, int64(r.Attempts), stamp(r.Next), clean(r.LastError)}},
+				statement{electLeader, key})
 			if r.State == Delivered {
-				out[i] = statement{"DELETE FROM outbox WHERE endpoint = $1 AND id = $2", []any{r.Endpoint, r.ID}}
-				continue
+				out = append(out, statement{dropDelivered, key})
 			}
-			out[i] = statement{"UPDATE outbox SET state = $3, attempts = $4, next_attempt = $5, reason = $6 WHERE endpoint = $1 AND id = $2",
-				[]any{r.Endpoint, r.ID, r.State, int64(r.Attempts), stamp(r.Next), clean(r.LastError)}}
 		}
 		return out, nil
 	})
@@ -57,32 +72,27 @@ func scanOutbox(rows *sql.Rows) (r OutboxRow, err error) {
 	return r, whole(sum, r.checksum(), "message %s for endpoint %s", r.ID, r.Endpoint)
 }
 
-// firstOfAlarm passes the oldest pending message of each alarm.
-const firstOfAlarm = ` FROM outbox o WHERE endpoint = $1 AND state = 'pending' AND NOT EXISTS
-	(SELECT 1 FROM outbox e WHERE e.endpoint = $1 AND e.state = 'pending' AND e.alarm = o.alarm AND e.place < o.place)`
-
 // DueOutbox returns up to limit messages of an endpoint that may be sent now,
 // oldest first. Of each alarm only the oldest pending one is looked at. With
 // fewer than limit messages, next is when the earliest other one falls due,
 // and zero when there is none.
 func (s *Store) DueOutbox(ctx context.Context, endpoint string, now time.Time, limit int) (due []OutboxRow, next time.Time, err error) {
 	due, err = collect(ctx, s, scanOutbox,
-		"SELECT "+outboxColumns+firstOfAlarm+" AND next_attempt <= $2 ORDER BY place LIMIT $3", endpoint, stamp(now), int64(limit))
+		"SELECT "+outboxColumns+` FROM outbox WHERE place IN
+			(SELECT place FROM outbox WHERE endpoint = $1 AND leads = 1 AND next_attempt <= $2 ORDER BY place LIMIT $3) ORDER BY place`,
+		endpoint, stamp(now), int64(limit))
+	var earliest []int64
 	if err == nil && len(due) < limit {
-		next, err = s.nextOutbox(ctx, endpoint, now)
+		earliest, err = collect(ctx, s, scanNumber,
+			"SELECT COALESCE(MIN(next_attempt), 0) FROM outbox WHERE endpoint = $1 AND leads = 1 AND next_attempt > $2", endpoint, stamp(now))
 	}
 	if err != nil {
 		return nil, time.Time{}, fmt.Errorf("read what is due for endpoint %s: %w", endpoint, err)
 	}
-	return due, next, nil
-}
-
-func (s *Store) nextOutbox(ctx context.Context, endpoint string, now time.Time) (time.Time, error) {
-	next, err := collect(ctx, s, scanNumber, "SELECT COALESCE(MIN(next_attempt), 0)"+firstOfAlarm+" AND next_attempt > $2", endpoint, stamp(now))
-	if err != nil {
-		return time.Time{}, err
+	if len(earliest) > 0 {
+		next = moment(earliest[0])
 	}
-	return moment(next[0]), nil
+	return due, next, nil
 }
 
 func scanNumber(rows *sql.Rows) (n int64, err error) { return n, rows.Scan(&n) }

@@ -25,10 +25,14 @@ const lockPatience = 5 * time.Second
 // other.
 const connectTimeout = 5 * time.Second
 
+// sessionDefaults hold where the connection string says nothing else.
 // Keepalives end the session of a host that is gone, and with it its lock,
-// after 5 s + 4 x 2 s.
+// after 5 s + 4 x 2 s. Every question here has an index; without statistics
+// of a table that grew just now the planner would read all of it, and compile
+// the query for that.
 var sessionDefaults = map[string]string{
 	"application_name": "lightwell", "tcp_keepalives_idle": "5", "tcp_keepalives_interval": "2", "tcp_keepalives_count": "4",
+	"enable_seqscan": "off", "jit": "off",
 }
 
 // pg is the PostgreSQL engine. One connection writes; its session holds an

@@ -96,7 +96,7 @@ type Filter struct {
 	Alarm  string    // id; empty: any
 	Site   string    // empty: any
 	Since  time.Time // zero: from the beginning
-	Before uint64    // entries below this one; 0: from the newest on
+	Before uint64    // lines that follow the one with this Entry in a listing; 0: from the newest on
 	Limit  int       // at most so many; 0: DefaultLimit
 }
 

@@ -20,7 +20,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"sync"
 
 	"go.uber.org/zap"
 
@@ -65,8 +64,8 @@ type Store struct {
 	folder string
 	lock   *os.File
 
-	mu    sync.Mutex // held by who writes
-	heads heads
+	turn  chan struct{} // holds one token while somebody writes
+	heads heads         // for who has put the token
 }
 
 // Open opens the database and brings its schema up to date. It refuses, with
@@ -86,7 +85,7 @@ func Open(ctx context.Context, cfg Config, log *zap.Logger) (s *Store, err error
 	} else if err != nil {
 		return nil, fmt.Errorf("open data folder %s: %w", cfg.Folder, err)
 	}
-	s = &Store{folder: cfg.Folder, lock: lock}
+	s = &Store{folder: cfg.Folder, lock: lock, turn: make(chan struct{}, 1)}
 	defer func() {
 		if err != nil {
 			s.free()
@@ -124,8 +123,8 @@ func (s *Store) Path() string { return s.folder }
 // Close ends the use of database and folder. Call it once, after the last
 // other call has returned.
 func (s *Store) Close() error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.turn <- struct{}{}
+	defer s.done()
 	err := s.engine.close()
 	if err == nil {
 		err = mark(s.lock, false)

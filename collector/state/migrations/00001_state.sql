@@ -29,9 +29,9 @@ CREATE TABLE changes (
     body     TEXT   NOT NULL,
     checksum BIGINT NOT NULL
 );
-CREATE INDEX changes_alarm ON changes (alarm, entry);
-CREATE INDEX changes_site ON changes (site, entry);
-CREATE INDEX changes_at ON changes (at);
+CREATE INDEX changes_at ON changes (at, entry);
+CREATE INDEX changes_alarm ON changes (alarm, at, entry);
+CREATE INDEX changes_site ON changes (site, at, entry);
 
 CREATE TABLE outbox (
     place        BIGINT PRIMARY KEY, -- in the order of writing
@@ -48,10 +48,11 @@ CREATE TABLE outbox (
     attempts     BIGINT NOT NULL,
     next_attempt BIGINT NOT NULL,
     reason       TEXT   NOT NULL,
+    leads        BIGINT NOT NULL,    -- 1: the oldest that is pending for its endpoint and alarm
     UNIQUE (endpoint, id)
 );
 CREATE INDEX outbox_alarm ON outbox (endpoint, state, alarm, place);
-CREATE INDEX outbox_place ON outbox (endpoint, state, place);
+CREATE INDEX outbox_due ON outbox (endpoint, leads, next_attempt, place);
 
 CREATE TABLE baselines (
     unit        TEXT   NOT NULL,
