@@ -19,7 +19,7 @@ import (
 
 // lockPatience is how long a writer waits for one before it to let go of the
 // database: long enough for the server to notice that a process was killed.
-const lockPatience = 5 * time.Second
+var lockPatience = 5 * time.Second
 
 // connectTimeout holds for each host of the connection string that names no
 // other.

@@ -18,7 +18,7 @@ import (
 
 // busyTimeout is how long a write waits while another program, such as a
 // person's shell, holds the file locked.
-const busyTimeout = 5 * time.Second
+var busyTimeout = 5 * time.Second
 
 // readConns is the number of connections that read at the same time.
 const readConns = 4
