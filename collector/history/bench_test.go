@@ -72,16 +72,13 @@ func BenchmarkWritePoll(b *testing.B) {
 // One unit's 24 points over a year of hours, all four sums; and over a day,
 // every reading.
 func BenchmarkQuery(b *testing.B) {
-	s := open(b, b.TempDir(), func(c *history.Config) { c.RawAge = 400 * 24 * time.Hour })
+	s := open(b, b.TempDir())
 	end := time.Now().UTC().Truncate(time.Hour)
 	begin := end.AddDate(-1, 0, 0)
-	for at := begin; at.Before(end); at = at.Add(time.Hour) {
-		require.NoError(b, s.Write(fleetPolls(5, at, int(at.Unix()/3600))...))
-	}
+	require.NoError(b, s.FillHours("unit-3", points24(), begin, end, func(i int) float64 { return -3 + float64(i*7%40)/100 }))
 	for at := end.Add(-24 * time.Hour); at.Before(end); at = at.Add(time.Minute) {
-		require.NoError(b, s.Write(fleetPolls(5, at.Add(time.Second), int(at.Unix()/60))...))
+		require.NoError(b, s.Write(fleetPolls(5, at, int(at.Unix()/60))...))
 	}
-	require.NoError(b, s.RollUp(b.Context(), time.Now()))
 	for name, q := range map[string]history.Query{
 		"a year of hours":         {From: begin, To: end, Step: time.Hour},
 		"a year of days":          {From: begin, To: end, Step: 24 * time.Hour},

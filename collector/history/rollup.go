@@ -76,16 +76,8 @@ func (s *Store) rollHour(ctx context.Context, hour int64) error {
 		if len(values) == 0 {
 			return it.Err()
 		}
-		sample := sum(hour, values)
-		for _, stat := range []struct {
-			name  string
-			value float64
-		}{{"median", sample.Value}, {"min", sample.Min}, {"max", sample.Max}, {"count", float64(sample.Count)}} {
-			b.Reset(l)
-			_, err := app.Append(0, b.Set(statLabel, stat.name).Labels(), 0, hour, stat.value, nil, nil, storage.AOptions{})
-			if err != nil && !refused(err) { // an hour summed up before a restart, and again with late readings
-				return err
-			}
+		if err := appendHour(app, b, l, sum(hour, values)); err != nil {
+			return err
 		}
 		return it.Err()
 	})
@@ -93,6 +85,21 @@ func (s *Store) rollHour(ctx context.Context, hour int64) error {
 		return errors.Join(err, app.Rollback())
 	}
 	return app.Commit()
+}
+
+// appendHour writes the four sums of an hour of the series l.
+func appendHour(app storage.AppenderV2, b *labels.Builder, l labels.Labels, h Sample) error {
+	for _, stat := range [...]struct {
+		name  string
+		value float64
+	}{{"median", h.Value}, {"min", h.Min}, {"max", h.Max}, {"count", float64(h.Count)}} {
+		b.Reset(l)
+		_, err := app.Append(0, b.Set(statLabel, stat.name).Labels(), 0, h.Time.UnixMilli(), stat.value, nil, nil, storage.AOptions{})
+		if err != nil && !refused(err) { // refused: summed up before a restart, and again with late readings
+			return err
+		}
+	}
+	return nil
 }
 
 func refused(err error) bool {
