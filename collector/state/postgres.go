@@ -42,7 +42,7 @@ type pg struct {
 	write, read *sql.DB
 }
 
-func openPostgres(ctx context.Context, dsn collector.Secret) (*pg, error) {
+func openPostgres(ctx context.Context, dsn collector.Secret) (engine, error) {
 	cfg, err := pgx.ParseConfig(dsn.Reveal())
 	if err != nil {
 		return nil, fmt.Errorf("read connection string: %w", err) // pgx hides the password

@@ -31,7 +31,7 @@ type lite struct {
 	stmts    map[string]*sql.Stmt
 }
 
-func openSQLite(ctx context.Context, path string, unclean bool, log *zap.Logger) (e *lite, err error) {
+func openSQLite(ctx context.Context, path string, unclean bool, log *zap.Logger) (e engine, err error) {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600) // SQLite would let others read it
 	if err != nil {
 		return nil, err
@@ -42,7 +42,7 @@ func openSQLite(ctx context.Context, path string, unclean bool, log *zap.Logger)
 	l := &lite{path: path, stmts: map[string]*sql.Stmt{}}
 	defer func() {
 		if err != nil {
-			err = errors.Join(l.explain(err), l.close())
+			e, err = nil, errors.Join(l.explain(err), l.close())
 		}
 	}()
 	if l.db, err = sql.Open("sqlite", address(path, "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(ON)")); err != nil {

@@ -72,7 +72,7 @@ type Store struct {
 // the remedy in the error, a folder or database in use (ErrInUse), a newer
 // schema (ErrNewer) and a damaged file (ErrDamaged). After a stop without
 // Close the whole file is checked first.
-func Open(ctx context.Context, cfg Config, log *zap.Logger) (s *Store, err error) {
+func Open(ctx context.Context, cfg Config, log *zap.Logger) (*Store, error) {
 	if log == nil {
 		log = zap.NewNop()
 	}
@@ -85,33 +85,30 @@ func Open(ctx context.Context, cfg Config, log *zap.Logger) (s *Store, err error
 	} else if err != nil {
 		return nil, fmt.Errorf("open data folder %s: %w", cfg.Folder, err)
 	}
-	s = &Store{folder: cfg.Folder, lock: lock, turn: make(chan struct{}, 1)}
-	defer func() {
-		if err != nil {
-			s.free()
-		}
-	}()
-	unclean := dirty(lock)
+	s := &Store{folder: cfg.Folder, lock: lock, turn: make(chan struct{}, 1)}
+	if err := s.open(ctx, cfg, log); err != nil {
+		s.free()
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	return s, nil
+}
+
+func (s *Store) open(ctx context.Context, cfg Config, log *zap.Logger) (err error) {
 	if cfg.DSN.Empty() {
-		s.engine, err = openSQLite(ctx, filepath.Join(cfg.Folder, fileName), unclean, log)
+		s.engine, err = openSQLite(ctx, filepath.Join(cfg.Folder, fileName), dirty(s.lock), log)
 	} else {
 		s.engine, err = openPostgres(ctx, cfg.DSN)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	if err = s.prepare(ctx); err != nil {
-		return nil, fmt.Errorf("open state: %w", s.engine.explain(err))
-	}
-	return s, mark(lock, true)
-}
-
-// prepare brings the schema up to date and reads the newest numbers.
-func (s *Store) prepare(ctx context.Context) error {
-	if err := migrate(ctx, s.engine); err != nil {
 		return err
 	}
-	return s.readHeads(ctx)
+	if err = migrate(ctx, s.engine); err == nil {
+		err = s.readHeads(ctx)
+	}
+	if err != nil {
+		return s.engine.explain(err)
+	}
+	return mark(s.lock, true)
 }
 
 // Engine returns "sqlite" or "postgres".

@@ -167,6 +167,28 @@ func (s *Server) Exec(dsn collector.Secret, statements ...string) {
 	}
 }
 
+// Hold runs a statement in a transaction of its own, sends on held, and ends the
+// transaction when release is closed.
+func (s *Server) Hold(dsn collector.Secret, statement string, held chan<- struct{}, release <-chan struct{}) {
+	defer close(held) // also after an error, so that nobody waits for ever
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	conn, err := pgx.Connect(ctx, dsn.Reveal())
+	if err != nil {
+		s.t.Errorf("hold: %v", err)
+		return
+	}
+	defer conn.Close(ctx)
+	for _, st := range []string{"BEGIN", statement} {
+		if _, err := conn.Exec(ctx, st); err != nil {
+			s.t.Errorf("%s: %v", st, err)
+			return
+		}
+	}
+	held <- struct{}{}
+	<-release
+}
+
 func (s *Server) dsn(database string) string {
 	return fmt.Sprintf("postgres://%s@127.0.0.1:%d/%s?sslmode=disable", account, s.port, database)
 }
