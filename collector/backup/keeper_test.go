@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/zap"
 
-	"lightwell/cmd/lightwell/backup"
+	"lightwell/collector/backup"
 	"lightwell/collector"
 )
 

@@ -21,7 +21,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
-	"lightwell/cmd/lightwell/backup"
+	"lightwell/collector/backup"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
