@@ -38,6 +38,24 @@ type Change struct {
 	Notify   bool       `json:"notify"`             // receivers may hear of it: not shelved, not held
 }
 
+// Brief is what the log of changes keeps of an alarm with each change.
+type Brief struct {
+	Key
+	Severity Severity      `json:"severity"` // last severity, also when cleared
+	Cleared  bool          `json:"cleared"`
+	Text     string        `json:"text"`
+	Operator OperatorState `json:"operator_state"`
+	Hold     Hold          `json:"hold,omitzero"`
+	Shelf    string        `json:"shelf,omitempty"`
+	Notify   bool          `json:"notify"` // receivers could hear of it
+}
+
+// Brief returns what the log keeps of the alarm.
+func (c *Change) Brief() Brief {
+	a := &c.Alarm
+	return Brief{a.Key, a.Severity, a.Cleared, a.Text, a.Operator, a.Hold, a.ShelfName, c.Notify}
+}
+
 // NotifyMode says which status changes receivers hear of (RFC 8632,
 // notify-status-changes).
 type NotifyMode string

@@ -27,6 +27,7 @@ type Book struct {
 
 	writing sync.Mutex // held by who replaces records or the fleet
 	records []Record
+	unsure  bool // the store refused records; it may have them nevertheless
 	shelf   atomic.Pointer[shelf]
 
 	mu       sync.Mutex // guards what follows; never held while storing
@@ -40,9 +41,9 @@ func NewBook(store Store, cfg Config) (*Book, error) {
 	if err := cfg.Validate(); err != nil {
 		return nil, err
 	}
-	records, err := load(store)
+	records, err := store.Records()
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("read baselines: %w", err)
 	}
 	b := &Book{cfg: cfg, store: store, records: records, fleet: collector.NewFleet(collector.Fleet{}), captures: map[string]*capture{}}
 	b.shelf.Store(newShelf(records, nil))
@@ -135,14 +136,18 @@ func (b *Book) Accept(units []string, by, reason string, force bool, now time.Ti
 	b.writing.Lock()
 	defer b.writing.Unlock()
 	units = slices.Compact(slices.Sorted(slices.Values(units)))
+	if err := b.makeSure(); err != nil {
+		return err
+	}
 	added, err := b.propose(units, by, strings.TrimSpace(reason), force, now)
 	if err != nil {
 		return err
 	}
-	records := slices.Concat(b.records, added)
-	if err := b.store.Save(documentName, document{documentFormat, records}); err != nil {
-		return fmt.Errorf("store baselines: %w", err)
+	if err := b.store.Append(added); err != nil {
+		b.unsure = true
+		return fmt.Errorf("%w (%w)", ErrNotStored, err)
 	}
+	records := slices.Concat(b.records, added)
 	b.records = records
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -150,6 +155,23 @@ func (b *Book) Accept(units []string, by, reason string, force bool, now time.Ti
 	for _, id := range units {
 		delete(b.captures, id)
 	}
+	return nil
+}
+
+// makeSure reads the records again after a write whose outcome is not known,
+// so that no version is given twice.
+func (b *Book) makeSure() error {
+	if !b.unsure {
+		return nil
+	}
+	records, err := b.store.Records()
+	if err != nil {
+		return fmt.Errorf("%w (%w)", ErrNotStored, err)
+	}
+	b.records, b.unsure = records, false
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.shelf.Store(newShelf(records, b.fleet))
 	return nil
 }
 

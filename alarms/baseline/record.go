@@ -2,7 +2,6 @@ package baseline
 
 import (
 	"errors"
-	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -33,24 +32,17 @@ var (
 	ErrNoReason    = errors.New("a reason is missing")
 	ErrNoName      = errors.New("the name of who does it is missing")
 	ErrNoUnits     = errors.New("no unit named")
+	ErrNotStored   = errors.New("the state cannot be written now, so nothing was accepted: try again when it can")
 )
 
-// A Store keeps a document by its name, and gives it back; package state has
-// one.
+// A Store keeps records for ever.
 type Store interface {
-	Save(name string, v any) error
-	Load(name string, v any) (found bool, err error)
-}
-
-// documentName and documentFormat say where and how records are stored.
-const (
-	documentName   = "baselines"
-	documentFormat = 1
-)
-
-type document struct {
-	Format  int      `json:"format"`
-	Records []Record `json:"records"` // in the order of acceptance
+	// Append adds records, all or none. A version that a unit has already is
+	// an error.
+	Append(records []Record) error
+	// Records returns all of them, those of a unit in the order of their
+	// versions.
+	Records() ([]Record, error)
 }
 
 // A shelf is all records and what is in force of them; it does not change
@@ -77,18 +69,6 @@ func newShelf(records []Record, fleet *collector.Fleet) *shelf {
 		}
 	}
 	return s
-}
-
-func load(store Store) ([]Record, error) {
-	var doc document
-	found, err := store.Load(documentName, &doc)
-	if err != nil {
-		return nil, fmt.Errorf("read baselines: %w", err)
-	}
-	if found && doc.Format != documentFormat {
-		return nil, fmt.Errorf("read baselines: format %d is not known, this program writes %d; use the program that wrote them, or a newer one", doc.Format, documentFormat)
-	}
-	return doc.Records, nil
 }
 
 // makeRecord turns a capture that was judged into a record. Dark points get no

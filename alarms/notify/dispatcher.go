@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/url"
 	"reflect"
+	"slices"
 	"sync"
 	"time"
 
@@ -194,8 +195,8 @@ func (d *Dispatcher) Restore(list []alarms.Alarm) {
 	}
 }
 
-// Run sends until ctx ends. Requests under way are then broken off; their
-// messages stay in the outbox. Call it once.
+// Run sends until ctx ends. Requests under way may then take StopGrace more;
+// messages whose requests are broken off stay in the outbox. Call it once.
 func (d *Dispatcher) Run(ctx context.Context) error {
 	type running struct {
 		stop context.CancelFunc
@@ -265,14 +266,16 @@ func (d *Dispatcher) Resume(endpoint string) error {
 	return err
 }
 
-// Resend makes the dead messages of an endpoint pending again, with all their
-// attempts, and returns how many there were.
-func (d *Dispatcher) Resend(endpoint string) (int, error) {
+// Resend makes dead messages of an endpoint pending again, with all their
+// attempts: those with the given ids, or all. It returns how many there were.
+func (d *Dispatcher) Resend(endpoint string, ids ...string) (int, error) {
 	s, err := d.sender(endpoint)
 	if err != nil {
 		return 0, err
 	}
-	n, err := s.revive(func(e *Entry) bool { return e.State == Dead && len(e.Body) > 0 }, time.Now(), true)
+	n, err := s.revive(func(e *Entry) bool {
+		return e.State == Dead && len(e.Body) > 0 && (len(ids) == 0 || slices.Contains(ids, e.ID))
+	}, time.Now(), true)
 	signal(s.wake)
 	return n, err
 }

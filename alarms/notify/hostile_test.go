@@ -146,9 +146,10 @@ func rawServer(t *testing.T, answer string) string {
 	return "http://" + l.Addr().String()
 }
 
-// A receiver that sends its answer's body slowly does not hold up Run's end,
-// and what it accepted stays accepted.
+// A receiver that sends its answer's body slowly does not hold up Run's end
+// beyond the grace, and what it accepted stays accepted.
 func TestSlowBodyAndPromptStop(t *testing.T) {
+	t.Parallel()
 	release := make(chan struct{})
 	entered := make(chan struct{}, 1)
 	s, pool := tlsServer(t, func(w http.ResponseWriter, r *http.Request) {
@@ -172,7 +173,7 @@ func TestSlowBodyAndPromptStop(t *testing.T) {
 	select {
 	case err := <-done:
 		require.NoError(t, err)
-	case <-time.After(5 * time.Second):
+	case <-time.After(notify.StopGrace + 3*time.Second):
 		t.Fatal("Run does not end")
 	}
 }

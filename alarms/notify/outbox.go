@@ -18,6 +18,7 @@ type Entry struct {
 	Endpoint    string
 	ID          string // of the event; with Endpoint it is the key
 	Alarm       string // id of the alarm: entries of one alarm go in order
+	Seq         uint64 // of the change that it tells of
 	Type        string // of the event
 	ContentType string
 	Body        []byte // must not be changed

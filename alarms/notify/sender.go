@@ -25,6 +25,9 @@ const (
 	// downAfter is how many failures in a row make an endpoint count as down:
 	// the next success then calls all waiting messages.
 	downAfter = 3
+	// StopGrace is how long requests under way may take when the program
+	// stops.
+	StopGrace = 5 * time.Second
 	// outboxPause is how long to wait when the outbox itself fails.
 	outboxPause = 5 * time.Second
 )
@@ -116,7 +119,7 @@ func newSender(cfg *Config, e Endpoint, before *sender) (*sender, error) {
 
 func (s *sender) entry(m *Message, alarm string, body []byte, err error, now time.Time) Entry {
 	e := Entry{
-		Endpoint: s.endpoint.Name, ID: m.ID, Alarm: alarm, Type: m.Type, ContentType: s.endpoint.contentType(), Body: body,
+		Endpoint: s.endpoint.Name, ID: m.ID, Alarm: alarm, Seq: m.Sequence, Type: m.Type, ContentType: s.endpoint.contentType(), Body: body,
 		Created: now, State: Pending, NextAttempt: now,
 	}
 	if err != nil {
@@ -137,8 +140,10 @@ func (s *sender) countDead(entries []Entry, now time.Time) {
 // run sends until ctx ends, and returns when no request is under way.
 func (s *sender) run(ctx context.Context) {
 	defer s.client.CloseIdleConnections()
+	requests, breakOff := context.WithCancel(context.WithoutCancel(ctx))
+	defer breakOff()
 	var under sync.WaitGroup
-	defer s.finish(ctx, &under)
+	defer s.finish(requests, breakOff, &under)
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	s.nextHeartbeat = time.Now()
@@ -147,14 +152,14 @@ func (s *sender) run(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case r := <-s.results:
-			s.settle(ctx, r)
+			s.settle(requests, r)
 		case <-s.wake:
 		case <-timer.C:
 		}
 		if ctx.Err() != nil {
 			return
 		}
-		next := s.step(ctx, &under)
+		next := s.step(requests, &under)
 		timer.Stop()
 		if !next.IsZero() {
 			timer.Reset(time.Until(next))
@@ -162,13 +167,26 @@ func (s *sender) run(ctx context.Context) {
 	}
 }
 
-// finish waits for requests under way and writes down those that got through.
-func (s *sender) finish(ctx context.Context, under *sync.WaitGroup) {
-	under.Wait()
+// finish waits for requests under way, breaks them off after StopGrace, and
+// writes down what became of them.
+func (s *sender) finish(requests context.Context, breakOff func(), under *sync.WaitGroup) {
+	timer := time.AfterFunc(StopGrace, breakOff)
+	defer timer.Stop()
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		under.Wait()
+	}()
 	for {
 		select {
 		case r := <-s.results:
-			s.settle(ctx, r)
+			s.settle(requests, r)
+			continue
+		case <-ended:
+		}
+		select {
+		case r := <-s.results:
+			s.settle(requests, r)
 		default:
 			return
 		}

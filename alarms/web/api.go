@@ -50,6 +50,8 @@ func (s *Server) registerAPI(mux *http.ServeMux) {
 	s.registerAlarmReads(api)
 	s.registerActions(api)
 	s.registerCommissioning(api)
+	s.registerDeliveries(api)
+	s.registerLog(api)
 	s.registerStream(api)
 	mux.HandleFunc("GET /api/{$}", func(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/api/openapi.json", http.StatusSeeOther)
@@ -111,7 +113,7 @@ func read[I, O any](s *Server, api huma.API, path, id, summary string, fn func(c
 // write registers an operation that changes something.
 func write[I, O any](s *Server, api huma.API, role access.Role, path, id, summary string, fn func(context.Context, *I) (*O, error)) {
 	op := s.operation(api, role, http.MethodPost, path, id, summary,
-		http.StatusNotFound, http.StatusConflict, http.StatusPreconditionFailed, http.StatusUnprocessableEntity)
+		http.StatusNotFound, http.StatusConflict, http.StatusPreconditionFailed, http.StatusUnprocessableEntity, http.StatusServiceUnavailable)
 	huma.Register(api, op, fn)
 }
 

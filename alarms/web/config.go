@@ -9,6 +9,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net"
@@ -20,8 +21,10 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/notify"
 	"lightwell/alarms/web/access"
 	"lightwell/collector"
+	"lightwell/collector/state"
 )
 
 // AlarmList is the alarm list as the page needs it.
@@ -67,6 +70,27 @@ type Calendar interface {
 	During(resources []string, now time.Time) (collector.PlannedWork, bool)
 }
 
+// Webhooks is what waits for the receivers of webhooks.
+type Webhooks interface {
+	Stats() []notify.Stats
+	// Entries returns the pending and dead messages of an endpoint, oldest
+	// first.
+	Entries(endpoint string) ([]notify.Entry, error)
+	// Resend makes dead messages pending again, all or those with the ids
+	// given, and returns how many.
+	Resend(endpoint string, ids ...string) (int, error)
+	// Resume lets an endpoint be sent to again that answered 410.
+	Resume(endpoint string) error
+}
+
+// Journal is the log of changes: of alarms, and of what people do beside.
+type Journal interface {
+	// Record writes a line, now or when the store can be written again.
+	Record(state.AuditRow)
+	// Changes returns lines, newest first.
+	Changes(ctx context.Context, f state.Filter) ([]state.ChangeRow, error)
+}
+
 // Config holds the sources and settings of a Server. Alarms, Engine,
 // Baselines, Poller, Fleet and Log are needed.
 type Config struct {
@@ -75,6 +99,8 @@ type Config struct {
 	Baselines Baselines
 	Poller    Poller
 	Calendar  Calendar // nil: no planned work
+	Webhooks  Webhooks // nil: there are none
+	Journal   Journal  // nil: nothing is recorded, and there is no log to read
 	Fleet     func() *collector.Fleet
 	Types     []alarms.Type // the alarm inventory
 	Tokens    []access.Token

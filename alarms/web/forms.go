@@ -10,6 +10,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/notify"
 	"lightwell/alarms/web/access"
 )
 
@@ -39,7 +40,8 @@ func (s *Server) alarmForm(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, r, http.StatusBadRequest, "the form does not say what to do with the alarm")
 		return
 	}
-	op := alarms.Operation{Operator: access.Who(r.Context()).Name, Text: r.PostFormValue("text"), Now: time.Now()}
+	who := access.Who(r.Context())
+	op := alarms.Operation{Operator: who.Name, From: who.From, Text: r.PostFormValue("text"), Now: time.Now()}
 	if text := r.PostFormValue("version"); text != "" {
 		version, err := strconv.ParseUint(text, 10, 64)
 		if err != nil {
@@ -73,7 +75,7 @@ func (s *Server) alarmForm(w http.ResponseWriter, r *http.Request) {
 
 func (s *Server) pollForm(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
-	if err := s.pollNow(id); err != nil {
+	if err := s.pollNow(access.Who(r.Context()), id); err != nil {
 		s.problem(w, r, statusOf(err), err.Error())
 		return
 	}
@@ -81,7 +83,7 @@ func (s *Server) pollForm(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) commissionForm(w http.ResponseWriter, r *http.Request) {
-	id, by := r.PathValue("id"), access.Who(r.Context()).Name
+	id, by := r.PathValue("id"), access.Who(r.Context())
 	var err error
 	switch r.PostFormValue("do") {
 	case "begin":
@@ -104,33 +106,40 @@ func (s *Server) commissionForm(w http.ResponseWriter, r *http.Request) {
 var (
 	errNoUnit = errors.New("the fleet has no such unit")
 	errBusy   = errors.New("too many requests for polls wait already; try again in a moment")
+	errNoLog  = errors.New("the log cannot be read now; try again when the state is reachable")
 )
 
-func (s *Server) pollNow(unit string) error {
-	if _, ok := s.cfg.Fleet().Unit(unit); !ok {
+func (s *Server) pollNow(by access.Person, unit string) error {
+	u, ok := s.cfg.Fleet().Unit(unit)
+	if !ok {
 		return errNoUnit
 	}
 	if !s.cfg.Poller.PollNow(unit) {
 		return errBusy
 	}
+	s.record(by, "poll-asked", "unit/"+unit, u.Site)
 	return nil
 }
 
-func (s *Server) begin(units []string, by string) error {
-	if err := s.cfg.Baselines.Begin(units, by, time.Now()); err != nil {
+func (s *Server) begin(units []string, by access.Person) error {
+	if err := s.cfg.Baselines.Begin(units, by.Name, time.Now()); err != nil {
 		return err
 	}
 	s.hub.changed()
-	s.cfg.Log.Info("baseline capture begun", zap.Strings("units", units), zap.String("by", by))
+	s.recordUnits(by, "baseline-capture-begun", units, "")
 	return nil
 }
 
-func (s *Server) accept(units []string, by, reason string, force bool) error {
-	if err := s.cfg.Baselines.Accept(units, by, reason, force, time.Now()); err != nil {
+func (s *Server) accept(units []string, by access.Person, reason string, force bool) error {
+	if err := s.cfg.Baselines.Accept(units, by.Name, reason, force, time.Now()); err != nil {
 		return err
 	}
 	s.hub.changed()
-	s.cfg.Log.Info("baseline accepted", zap.Strings("units", units), zap.String("by", by), zap.Bool("forced", force))
+	what := "baseline-accepted"
+	if force {
+		what = "baseline-forced"
+	}
+	s.recordUnits(by, what, units, reason)
 	return nil
 }
 
@@ -138,11 +147,11 @@ func (s *Server) accept(units []string, by, reason string, force bool) error {
 // our own fault.
 func statusOf(err error) int {
 	for status, known := range map[int][]error{
-		http.StatusNotFound:            {alarms.ErrNoAlarm, baseline.ErrUnknownUnit, errNoUnit},
+		http.StatusNotFound:            {alarms.ErrNoAlarm, baseline.ErrUnknownUnit, errNoUnit, notify.ErrNoEndpoint},
 		http.StatusPreconditionFailed:  {alarms.ErrChanged},
 		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady},
 		http.StatusUnprocessableEntity: {alarms.ErrOperation, baseline.ErrNoReason, baseline.ErrNoName, baseline.ErrNoUnits},
-		http.StatusServiceUnavailable:  {errBusy},
+		http.StatusServiceUnavailable:  {errBusy, errNoLog, alarms.ErrNotStored, baseline.ErrNotStored},
 	} {
 		for _, k := range known {
 			if errors.Is(err, k) {

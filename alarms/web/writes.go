@@ -82,8 +82,8 @@ func (s *Server) registerActions(api huma.API) {
 	})
 	poll := s.operation(api, access.Operate, http.MethodPost, "/units/{id}/poll", "poll", "Poll a unit out of turn", http.StatusNotFound, http.StatusServiceUnavailable)
 	poll.DefaultStatus = http.StatusAccepted
-	huma.Register(api, poll, func(_ context.Context, in *ByID) (*struct{}, error) {
-		if err := s.pollNow(in.ID); err != nil {
+	huma.Register(api, poll, func(ctx context.Context, in *ByID) (*struct{}, error) {
+		if err := s.pollNow(access.Who(ctx), in.ID); err != nil {
 			return nil, huma.NewError(statusOf(err), err.Error())
 		}
 		return nil, nil
@@ -95,7 +95,8 @@ func (s *Server) actTagged(ctx context.Context, do string, t *Target, op alarms.
 	if op.IfVersion, err = t.version(); err != nil {
 		return nil, err
 	}
-	op.Operator, op.Now = access.Who(ctx).Name, time.Now()
+	who := access.Who(ctx)
+	op.Operator, op.From, op.Now = who.Name, who.From, time.Now()
 	a, err := s.act(do, t.ID, op)
 	if err != nil {
 		return nil, s.failed(err)
@@ -119,7 +120,7 @@ func (s *Server) registerCommissioning(api huma.API) {
 	write(s, api, access.Commission, "/commissioning/begin", "commissioning-begin", "Begin a capture at each unit", func(ctx context.Context, in *beginInput) (*answer[paged[view.Capture]], error) {
 		units, err := s.resolve(in.Body.Resources)
 		if err == nil {
-			err = s.begin(units, access.Who(ctx).Name)
+			err = s.begin(units, access.Who(ctx))
 		}
 		if err != nil {
 			return nil, s.failed(err)
@@ -136,7 +137,7 @@ func (s *Server) registerCommissioning(api huma.API) {
 	write(s, api, access.Commission, "/commissioning/accept", "commissioning-accept", "Accept the captures as baselines, all or none", func(ctx context.Context, in *acceptInput) (*answer[paged[view.Capture]], error) {
 		units, err := s.resolve(in.Body.Resources)
 		if err == nil {
-			err = s.accept(units, access.Who(ctx).Name, in.Body.Reason, in.Body.Force)
+			err = s.accept(units, access.Who(ctx), in.Body.Reason, in.Body.Force)
 		}
 		if err != nil {
 			return nil, s.failed(err)

@@ -51,9 +51,9 @@ func TestSignIn(t *testing.T) {
 		want access.Person
 		err  error
 	}{
-		"bearer":               {bearer(noc), access.Person{Name: "noc", Role: access.Operate}, nil},
-		"scheme in any case":   {func(r *http.Request) { r.Header.Set("Authorization", "bEARER "+chef) }, access.Person{Name: "chief", Role: access.Administer}, nil},
-		"basic":                {basic("chief", chef), access.Person{Name: "chief", Role: access.Administer}, nil},
+		"bearer":               {bearer(noc), access.Person{Name: "noc", Role: access.Operate, From: "192.0.2.7"}, nil},
+		"scheme in any case":   {func(r *http.Request) { r.Header.Set("Authorization", "bEARER "+chef) }, access.Person{Name: "chief", Role: access.Administer, From: "192.0.2.7"}, nil},
+		"basic":                {basic("chief", chef), access.Person{Name: "chief", Role: access.Administer, From: "192.0.2.7"}, nil},
 		"nothing":              {func(*http.Request) {}, access.Person{}, access.ErrNoCredentials},
 		"other scheme":         {func(r *http.Request) { r.Header.Set("Authorization", "Digest x") }, access.Person{}, access.ErrNoCredentials},
 		"secret of another":    {basic("noc", chef), access.Person{}, access.ErrUnknown},
@@ -77,7 +77,7 @@ func TestNoTokensMeansLocal(t *testing.T) {
 	require.NoError(t, err)
 	p, err := g.SignIn(request(func(*http.Request) {}), now)
 	require.NoError(t, err)
-	require.Equal(t, access.Local, p)
+	require.Equal(t, access.Person{Name: "local", Role: access.Administer, From: "192.0.2.7"}, p)
 	require.True(t, p.Role.May(access.Administer))
 }
 

@@ -51,7 +51,7 @@ func NewGuard(tokens []Token, hosts []string) (*Guard, error) {
 	}
 	for _, t := range tokens {
 		g.keys = append(g.keys, key{
-			person: Person{t.Name, t.Role},
+			person: Person{Name: t.Name, Role: t.Role},
 			name:   sha256.Sum256([]byte(t.Name)),
 			secret: sha256.Sum256([]byte(t.Secret.Reveal())),
 		})
@@ -94,7 +94,9 @@ func (g *Guard) Open() bool { return len(g.keys) == 0 }
 // ErrUnknown, ErrTooMany.
 func (g *Guard) SignIn(r *http.Request, now time.Time) (Person, error) {
 	if g.Open() {
-		return Local, nil
+		local := Local
+		local.From = address(r).String()
+		return local, nil
 	}
 	name, secret, bearer, ok := credentials(r)
 	if !ok {
@@ -105,6 +107,7 @@ func (g *Guard) SignIn(r *http.Request, now time.Time) (Person, error) {
 		return Person{}, ErrTooMany
 	}
 	if p, ok := g.match(name, secret, bearer); ok {
+		p.From = address(r).String()
 		return p, nil
 	}
 	g.attempts.failed(from, now)
@@ -158,15 +161,20 @@ func (g *Guard) HostAllowed(host string) bool {
 // remote is the address whose failures are counted together: an IPv4 address,
 // or the /64 that an IPv6 address belongs to.
 func remote(r *http.Request) netip.Addr {
-	ap, err := netip.ParseAddrPort(r.RemoteAddr)
-	if err != nil {
-		return netip.Addr{}
-	}
-	addr := ap.Addr().Unmap().WithZone("")
+	addr := address(r)
 	if addr.Is6() {
 		return netip.PrefixFrom(addr, 64).Masked().Addr()
 	}
 	return addr
+}
+
+// address is where the request came from; the zero Addr when that is not known.
+func address(r *http.Request) netip.Addr {
+	ap, err := netip.ParseAddrPort(r.RemoteAddr)
+	if err != nil {
+		return netip.Addr{}
+	}
+	return ap.Addr().Unmap().WithZone("")
 }
 
 type personKey struct{}

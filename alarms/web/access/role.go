@@ -64,6 +64,7 @@ type Token struct {
 type Person struct {
 	Name string
 	Role Role
+	From string // address the request came from; empty: not known
 }
 
 // Local is everybody on the machine itself when there are no tokens.

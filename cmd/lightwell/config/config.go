@@ -27,9 +27,10 @@ type Config struct {
 	Listen        string   // host:port of page, API and metrics
 	Hosts         []string // further names of this machine, for use without tokens
 	Data          string
-	Fleet         []string // fleet files
-	Models        string   // folder of the user's own models; "" when there is none
-	Poll          string   // schedule of units that name none
+	Postgres      collector.Secret // connection string of the database of the state; empty: a file in Data
+	Fleet         []string         // fleet files
+	Models        string           // folder of the user's own models; "" when there is none
+	Poll          string           // schedule of units that name none
 	MinPoll       time.Duration
 	PerSite       int // requests under way at one site
 	SNMP          snmp.Config

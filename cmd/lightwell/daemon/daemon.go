@@ -47,7 +47,8 @@ type Options struct {
 type Daemon struct {
 	opts       Options
 	log        *zap.Logger
-	dir        *state.Dir
+	keep       *keeper
+	memory     memory // from the time before; dropped once it is in force
 	fleet      atomic.Pointer[collector.Fleet]
 	models     atomic.Pointer[model.Set]
 	client     swapProber
@@ -59,7 +60,6 @@ type Daemon struct {
 	dispatcher *notify.Dispatcher
 	metrics    *metrics.Metrics
 	server     *web.Server
-	unsaved    chan struct{} // holds one signal: the alarm list has changed
 	pulse      pulse
 	identity   string
 }
@@ -67,16 +67,14 @@ type Daemon struct {
 // New opens state and listener. A used port or data folder is an error here,
 // before anything is polled. Close the Daemon unless Run is called.
 func New(o Options) (d *Daemon, err error) {
-	d = &Daemon{opts: o, log: o.Log, unsaved: make(chan struct{}, 1), pulse: pulse{started: time.Now()}}
-	if d.dir, err = state.OpenDir(o.Config.Data); err != nil {
-		return nil, err
-	}
+	d = &Daemon{opts: o, log: o.Log, pulse: pulse{started: time.Now()}}
+	opened := d
 	defer func() {
 		if err != nil {
-			d.Close()
+			opened.Close()
 		}
 	}()
-	for _, step := range []func() error{d.identify, d.openAlarms, d.openPolling, d.openPublishing} {
+	for _, step := range []func() error{d.openState, d.openAlarms, d.openPolling, d.openPublishing} {
 		if err = step(); err != nil {
 			return nil, err
 		}
@@ -87,19 +85,35 @@ func New(o Options) (d *Daemon, err error) {
 	return d, nil
 }
 
+func (d *Daemon) openState() error {
+	ctx, cancel := context.WithTimeout(context.Background(), readTimeout)
+	defer cancel()
+	cfg := d.opts.Config
+	store, err := state.Open(ctx, state.Config{Folder: cfg.Data, DSN: cfg.Postgres}, d.log.Named("state"))
+	if err != nil {
+		return err
+	}
+	d.keep = &keeper{store: store, log: d.log.Named("state"), proven: time.Now()}
+	if d.identity, err = identify(ctx, store); err != nil {
+		return err
+	}
+	d.memory, err = recall(ctx, store)
+	return err
+}
+
 func (d *Daemon) openAlarms() (err error) {
 	bc := baseline.Default()
 	bc.MinSamples, bc.MinTime = d.opts.Config.Commissioning.Polls, d.opts.Config.Commissioning.Over
-	if d.book, err = baseline.NewBook(d.dir, bc); err != nil {
+	if d.book, err = baseline.NewBook(baselines{d.keep}, bc); err != nil {
 		return err
 	}
-	d.list = alarms.NewList(alarms.ListConfig{Sink: d.changed})
-	if err = d.restore(); err != nil {
-		return err
-	}
+	d.list = alarms.NewList(alarms.ListConfig{Sink: d.changed, FirstSeq: d.memory.next})
+	d.list.Restore(d.memory.alarms)
 	d.engine = alarms.NewEngine(alarms.EngineConfig{
 		Rules: rules.All(), List: d.list, Baselines: d.book, Calendar: &d.calendar, Log: d.log.Named("engine"),
+		Commit: d.keep.commit, Evidence: d.memory.evidence,
 	})
+	d.memory = memory{}
 	return nil
 }
 
@@ -114,10 +128,12 @@ func (d *Daemon) openPublishing() (err error) {
 	cfg := d.opts.Config
 	d.dispatcher, err = notify.New(notify.Config{
 		Source: "/lightwell/" + d.identity, Endpoints: cfg.Webhooks, Current: d.list.Alarm, Log: d.log.Named("notify"),
+		Outbox: notify.NewStoredOutbox(d.keep.store),
 	})
 	if err != nil {
 		return err
 	}
+	d.keep.dispatcher = d.dispatcher
 	d.dispatcher.Restore(d.list.Alarms(everything))
 	d.metrics = metrics.New(metrics.Config{
 		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, Baselines: d.book, Types: AlarmTypes(),
@@ -125,7 +141,7 @@ func (d *Daemon) openPublishing() (err error) {
 	d.server, err = web.New(web.Config{
 		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: &d.calendar,
 		Types: AlarmTypes(), Metrics: d.metrics.Handler(), MetricsOpen: cfg.MetricsOpen, Tokens: cfg.Tokens, Hosts: cfg.Hosts,
-		Ready: d.Ready, Version: d.opts.Version, Log: d.log.Named("web"),
+		Webhooks: d.dispatcher, Journal: d.keep, Ready: d.Ready, Version: d.opts.Version, Log: d.log.Named("web"),
 	})
 	if err != nil {
 		return err
@@ -170,13 +186,6 @@ func (d *Daemon) polled(p collector.Poll) {
 
 // changed takes every change of the alarm list, in order.
 func (d *Daemon) changed(changes []alarms.Change) {
-	select {
-	case d.unsaved <- struct{}{}:
-	default:
-	}
-	if err := d.dispatcher.Publish(changes); err != nil {
-		d.log.Error("publish alarm changes", zap.Error(err))
-	}
 	for _, c := range changes {
 		d.log.Info("alarm", zap.String("alarm", c.Alarm.Key.Type), zap.String("resource", c.Alarm.Resource), zap.String("kind", string(c.Kind)),
 			zap.Stringer("severity", c.Alarm.Severity), zap.String("operator", c.Operator), zap.Bool("notify", c.Notify))
@@ -193,15 +202,16 @@ func (d *Daemon) URL() string { return d.server.URL() }
 func (d *Daemon) Book() *baseline.Book { return d.book }
 
 // Run runs every part until ctx ends or one fails, and returns when all have
-// ended and the alarm list is saved.
+// ended and what they did is stored.
 func (d *Daemon) Run(ctx context.Context) error {
 	defer d.Close()
 	f := d.fleet.Load()
 	d.log.Info("start", zap.String("version", d.opts.Version), zap.Int("sites", len(f.Sites)), zap.Int("units", len(f.Units)),
-		zap.Int("links", len(f.Links)), zap.String("data", d.dir.Path()), zap.String("url", d.URL()))
+		zap.Int("links", len(f.Links)), zap.String("data", d.keep.store.Path()), zap.String("state", d.keep.store.Engine()), zap.String("url", d.URL()))
+	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
 	for name, part := range map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep,
+		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run,
 	} {
 		group.Go(func() error {
 			if err := part(ctx); err != nil {
@@ -210,7 +220,8 @@ func (d *Daemon) Run(ctx context.Context) error {
 			return nil
 		})
 	}
-	err := errors.Join(group.Wait(), d.save())
+	err := group.Wait()
+	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStopped})
 	d.log.Info("stop", zap.Error(err))
 	return err
 }
@@ -221,8 +232,8 @@ func (d *Daemon) Close() {
 	if d.server != nil {
 		d.server.Close()
 	}
-	if d.dir != nil {
-		d.dir.Close()
+	if d.keep != nil {
+		d.keep.close()
 	}
 }
 

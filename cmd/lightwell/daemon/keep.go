@@ -3,83 +3,228 @@ package daemon
 import (
 	"context"
 	"crypto/rand"
+	"encoding/json"
+	"errors"
+	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"go.uber.org/zap"
 
 	"lightwell/alarms"
+	"lightwell/alarms/baseline"
+	"lightwell/alarms/notify"
+	"lightwell/collector/state"
 )
 
-// alarmsDocument is the name of the alarm list in the data folder.
-const alarmsDocument = "alarms"
+const (
+	// writeTimeout bounds one write of the state. While it lasts no site is
+	// evaluated.
+	writeTimeout = 5 * time.Second
+	// proofInterval is how often the daemon proves that the state can be
+	// written when there is nothing else to write.
+	proofInterval = 10 * time.Second
+	// readTimeout bounds the reading of the whole state at the start.
+	readTimeout = 5 * time.Minute
+)
+
+// Names of documents in the state.
+const (
+	identityDocument = "identity" // the name under which this daemon publishes
+	aliveDocument    = "alive"    // when the daemon wrote last
+)
 
 // everything passes all alarms, shelved ones too.
 var everything = alarms.Filter{Shelving: alarms.ShelvingAny}
 
-// saveDelay gathers the changes of a burst into one write. It is also what a
-// kill may lose of the alarm list.
-const saveDelay = 500 * time.Millisecond
+// keeper brings what the engine and people do into the state, and knows
+// whether that works.
+type keeper struct {
+	store      *state.Store
+	dispatcher *notify.Dispatcher
+	log        *zap.Logger
 
-// saveRetry is how long a failed write waits for the next try.
-const saveRetry = 5 * time.Second
-
-// savedList is the alarm list as it is kept.
-type savedList struct {
-	Alarms []alarms.Alarm `json:"alarms"`
+	closing sync.Once
+	mu      sync.Mutex
+	fault   error     // of the last write; nil: it worked
+	since   time.Time // first of the faults in a row
+	proven  time.Time // last write that worked
+	journal []state.AuditRow
 }
 
-// identityDocument holds the name under which this daemon publishes.
-const identityDocument = "identity"
-
-// identify reads the daemon's name, or makes one at the first start, so that
-// receivers know over restarts who speaks.
-func (d *Daemon) identify() error {
-	found, err := d.dir.Load(identityDocument, &d.identity)
-	if err != nil || found {
-		return err
-	}
-	d.identity = strings.ToLower(rand.Text()[:12])
-	return d.dir.Save(identityDocument, d.identity)
+// close ends the use of the state; it may be called twice.
+func (k *keeper) close() {
+	k.closing.Do(func() {
+		if err := k.store.Close(); err != nil {
+			k.log.Error("close state", zap.Error(err))
+		}
+	})
 }
 
-func (d *Daemon) restore() error {
-	var saved savedList
-	found, err := d.dir.Load(alarmsDocument, &saved)
-	if err != nil || !found {
-		return err
+func (k *keeper) saw(err error, now time.Time) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	switch {
+	case err == nil:
+		k.fault, k.proven = nil, now
+		return
+	case k.fault == nil:
+		k.since = now
 	}
-	d.list.Restore(saved.Alarms)
+	k.fault = err
+}
+
+// problem returns why the state is not written, or nil when it is.
+func (k *keeper) problem(now time.Time) error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.fault != nil {
+		return fmt.Errorf("the state is not written since %s: %w", k.since.UTC().Format(time.RFC3339), k.fault)
+	}
+	if quiet := now.Sub(k.proven); quiet > 3*proofInterval {
+		return fmt.Errorf("the state was not written for %s", quiet.Round(time.Second))
+	}
 	return nil
 }
 
-func (d *Daemon) save() error {
-	return d.dir.Save(alarmsDocument, savedList{Alarms: d.list.Alarms(everything)})
+// write runs one write within its time and remembers how it went.
+func (k *keeper) write(fn func(context.Context) error) error {
+	ctx, cancel := context.WithTimeout(context.Background(), writeTimeout)
+	defer cancel()
+	err := fn(ctx)
+	k.saw(err, time.Now())
+	return err
 }
 
-// keep writes the alarm list after each burst of changes until ctx ends. A
-// failed write is said once and tried again; polling and alarming go on.
-func (d *Daemon) keep(ctx context.Context) error {
-	failing := false
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-d.unsaved:
-		}
-		for wait := saveDelay; ; wait = saveRetry {
-			select {
-			case <-ctx.Done():
-				return nil
-			case <-time.After(wait):
-			}
-			err := d.save()
-			if err != nil && !failing {
-				d.log.Error("save alarm list; will try again", zap.Error(err))
-			}
-			if failing = err != nil; !failing {
-				break
-			}
+// commit stores a round with the messages that it causes, in one transaction.
+func (k *keeper) commit(r alarms.Round) error {
+	batch, err := batchOf(r)
+	if err != nil {
+		return err
+	}
+	messages := k.dispatcher.Messages(r.Changes, time.Now())
+	batch.Outbox = notify.Stored(messages)
+	if err := k.write(func(ctx context.Context) error { return k.store.Commit(ctx, batch) }); err != nil {
+		return err
+	}
+	k.dispatcher.Published(r.Changes, messages)
+	return nil
+}
+
+// storedEvidence is a row of the evaluator's memory.
+type storedEvidence struct {
+	Key      alarms.Key      `json:"key"`
+	Evidence alarms.Evidence `json:"evidence"`
+}
+
+func batchOf(r alarms.Round) (state.Batch, error) {
+	b := state.Batch{Site: r.Site, Purged: r.Purged}
+	var errs []error
+	body := func(v any) []byte {
+		data, err := json.Marshal(v)
+		errs = append(errs, err)
+		return data
+	}
+	for i := range r.Alarms {
+		a := &r.Alarms[i]
+		b.Alarms = append(b.Alarms, state.AlarmRow{ID: a.ID, Site: a.Site, Version: a.Version, Body: body(a)})
+	}
+	for i := range r.Changes {
+		c := &r.Changes[i]
+		b.Changes = append(b.Changes, state.ChangeRow{
+			Seq: c.Seq, AlarmID: c.Alarm.ID, Site: c.Alarm.Site, Kind: string(c.Kind), Operator: c.Operator, From: c.From, Text: c.Text,
+			Time: c.Time, Body: body(c.Brief()),
+		})
+	}
+	for key, ev := range r.Evidence {
+		b.Evidence = append(b.Evidence, state.EvidenceRow{Key: alarms.NewID(key), Body: body(storedEvidence{key, ev})})
+	}
+	for _, key := range r.EvidenceGone {
+		b.EvidenceGone = append(b.EvidenceGone, alarms.NewID(key))
+	}
+	if err := errors.Join(errs...); err != nil {
+		return b, fmt.Errorf("encode round of site %q: %w", r.Site, err)
+	}
+	return b, nil
+}
+
+// identify reads the daemon's name, or makes one at the first start, so that
+// receivers know over restarts who speaks.
+func identify(ctx context.Context, store *state.Store) (identity string, err error) {
+	found, err := store.Load(ctx, identityDocument, &identity)
+	if err != nil || found {
+		return identity, err
+	}
+	identity = strings.ToLower(rand.Text()[:12])
+	return identity, store.Save(ctx, identityDocument, identity)
+}
+
+// memory is what the daemon knows at its start from the time before.
+type memory struct {
+	alarms   []alarms.Alarm
+	evidence map[alarms.Key]alarms.Evidence
+	next     uint64 // number of the next change
+}
+
+func recall(ctx context.Context, store *state.Store) (m memory, err error) {
+	rows, err := store.Alarms(ctx)
+	if err != nil {
+		return m, err
+	}
+	m.alarms = make([]alarms.Alarm, len(rows))
+	for i, r := range rows {
+		if err := json.Unmarshal(r.Body, &m.alarms[i]); err != nil {
+			return m, fmt.Errorf("read alarm %s: %w", r.ID, err)
 		}
 	}
+	kept, err := store.Evidence(ctx)
+	if err != nil {
+		return m, err
+	}
+	m.evidence = make(map[alarms.Key]alarms.Evidence, len(kept))
+	for _, r := range kept {
+		var e storedEvidence
+		if err := json.Unmarshal(r.Body, &e); err != nil {
+			return m, fmt.Errorf("read evidence %s: %w", r.Key, err)
+		}
+		m.evidence[e.Key] = e.Evidence
+	}
+	m.next, err = store.NextSeq(ctx)
+	return m, err
+}
+
+// baselines is a baseline.Store over the state.
+type baselines struct{ *keeper }
+
+var _ baseline.Store = baselines{}
+
+// Append implements baseline.Store.
+func (b baselines) Append(records []baseline.Record) error {
+	rows := make([]state.BaselineRow, len(records))
+	for i, r := range records {
+		body, err := json.Marshal(r)
+		if err != nil {
+			return fmt.Errorf("encode baseline of unit %q: %w", r.Unit, err)
+		}
+		rows[i] = state.BaselineRow{Unit: r.Unit, Version: r.Version, Accepted: r.Accepted, By: r.By, Body: body}
+	}
+	return b.write(func(ctx context.Context) error { return b.store.AppendBaselines(ctx, rows) })
+}
+
+// Records implements baseline.Store.
+func (b baselines) Records() ([]baseline.Record, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), readTimeout)
+	defer cancel()
+	rows, err := b.store.Baselines(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]baseline.Record, len(rows))
+	for i, r := range rows {
+		if err := json.Unmarshal(r.Body, &out[i]); err != nil {
+			return nil, fmt.Errorf("read baseline %d of unit %q: %w", r.Version, r.Unit, err)
+		}
+	}
+	return out, nil
 }

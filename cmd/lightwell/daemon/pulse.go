@@ -56,12 +56,22 @@ func (p *pulse) silent(now time.Time) error {
 }
 
 // Ready tells why the daemon does not do its work, or nil when it does: it
-// has polled, and polls come.
+// has polled, polls come, and what comes of them is stored.
 func (d *Daemon) Ready() error {
 	if d.pulse.last.Load() == 0 && d.pulse.longest.Load() != 0 {
 		return errors.New("no unit has been polled yet")
 	}
-	return d.pulse.silent(time.Now())
+	now := time.Now()
+	if err := d.pulse.silent(now); err != nil {
+		return err
+	}
+	if err := d.keep.problem(now); err != nil {
+		return err
+	}
+	if n := d.engine.Stats().Uncommitted; n > 0 {
+		return fmt.Errorf("%d changes are not stored yet", n)
+	}
+	return nil
 }
 
 // Alive tells whether the daemon still works, for a watchdog.

@@ -7,6 +7,7 @@ import (
 
 	"lightwell/cmd/lightwell/config"
 	"lightwell/collector/inventory"
+	"lightwell/collector/state"
 )
 
 // Reload puts new files and a new configuration in force while the daemon
@@ -23,7 +24,9 @@ func (d *Daemon) Reload(cfg config.Config, files Files) error {
 	if err := d.dispatcher.SetEndpoints(cfg.Webhooks); err != nil {
 		return err
 	}
-	d.log.Info("reloaded", zap.Stringer("difference", inventory.Compare(old, files.Fleet)))
+	difference := inventory.Compare(old, files.Fleet)
+	d.log.Info("reloaded", zap.Stringer("difference", difference))
+	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: cfg.File, What: lineReloaded, Detail: difference.String()})
 	if before.Listen != cfg.Listen || before.Data != cfg.Data || len(before.Tokens) != len(cfg.Tokens) {
 		d.log.Warn("listen, data and tokens take effect at the next start")
 	}
@@ -35,5 +38,6 @@ func (d *Daemon) Reloaded(err error) {
 	d.metrics.ObserveReload(err == nil, time.Now())
 	if err != nil {
 		d.log.Error("reload: the running configuration stays in force", zap.Error(err))
+		d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: d.opts.Config.File, What: lineRefused, Detail: err.Error()})
 	}
 }

@@ -1,0 +1,86 @@
+package daemon
+
+import (
+	"context"
+	"time"
+
+	"go.uber.org/zap"
+
+	"lightwell/alarms/web"
+	"lightwell/collector/state"
+)
+
+// Kinds of lines that the daemon itself writes into the log of changes.
+const (
+	lineStarted  = "started"
+	lineStopped  = "stopped"
+	lineReloaded = "reloaded"
+	lineRefused  = "reload-refused"
+)
+
+// system is who did what no person did.
+const system = "daemon"
+
+var _ web.Journal = (*keeper)(nil)
+
+// Record implements web.Journal. A line that cannot be written waits.
+func (k *keeper) Record(r state.AuditRow) {
+	k.mu.Lock()
+	k.journal = append(k.journal, r)
+	first := len(k.journal) == 1
+	k.mu.Unlock()
+	if first {
+		k.flush()
+	}
+}
+
+// flush writes the lines that wait, in their order.
+func (k *keeper) flush() {
+	for {
+		k.mu.Lock()
+		waiting := k.journal
+		k.mu.Unlock()
+		if len(waiting) == 0 {
+			return
+		}
+		line := waiting[0]
+		if err := k.write(func(ctx context.Context) error { return k.store.AppendAudit(ctx, line) }); err != nil {
+			k.log.Error("write log of changes; will try again", zap.String("kind", line.What), zap.Error(err))
+			return
+		}
+		k.mu.Lock()
+		k.journal = k.journal[1:]
+		k.mu.Unlock()
+	}
+}
+
+// Changes implements web.Journal.
+func (k *keeper) Changes(ctx context.Context, f state.Filter) ([]state.ChangeRow, error) {
+	return k.store.Changes(ctx, f)
+}
+
+// run proves at intervals that the state can be written, and writes what
+// waits, until ctx ends.
+func (k *keeper) run(ctx context.Context) error {
+	tick := time.NewTicker(proofInterval)
+	defer tick.Stop()
+	for {
+		k.prove()
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+	}
+}
+
+func (k *keeper) prove() {
+	before := k.problem(time.Now())
+	err := k.write(func(ctx context.Context) error { return k.store.Save(ctx, aliveDocument, time.Now().UTC()) })
+	switch {
+	case err != nil && before == nil:
+		k.log.Error("the state cannot be written; polling and alarms go on, operator actions are refused", zap.Error(err))
+	case err == nil:
+		k.flush()
+	}
+}
