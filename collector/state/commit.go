@@ -100,8 +100,8 @@ const (
 	dropEvidence = `DELETE FROM evidence WHERE key = $1`
 	addChange    = `INSERT INTO changes (entry, seq, alarm, site, kind, operator, origin, remark, at, body, checksum)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`
-	addOutbox = `INSERT INTO outbox (place, endpoint, id, alarm, seq, type, content_type, body, created, checksum, state, attempts, next_attempt, reason, leads)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14,
+	addOutbox = `INSERT INTO outbox (place, endpoint, id, alarm, seq, type, content_type, body, created, checksum, state, attempts, next_attempt, reason, progress, leads)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15,
 			CASE WHEN $11 = 'pending' AND NOT EXISTS (SELECT 1 FROM outbox WHERE endpoint = $2 AND alarm = $4 AND state = 'pending') THEN 1 ELSE 0 END)
 		ON CONFLICT (endpoint, id) DO NOTHING`
 )
@@ -166,12 +166,12 @@ func (h *heads) change(r ChangeRow) statement {
 // unless its key is there already.
 func (h *heads) message(r OutboxRow) statement {
 	h.place++
-	body := r.Body
-	if body == nil {
-		body = []byte{}
+	if r.Body == nil {
+		r.Body = []byte{}
 	}
-	return statement{addOutbox, []any{h.place, r.Endpoint, r.ID, r.AlarmID, int64(r.Seq), r.Type, r.ContentType, body, stamp(r.Created),
-		r.checksum(), r.State, int64(r.Attempts), stamp(r.Next), clean(r.LastError)}}
+	r.LastError = clean(r.LastError)
+	return statement{addOutbox, []any{h.place, r.Endpoint, r.ID, r.AlarmID, int64(r.Seq), r.Type, r.ContentType, r.Body, stamp(r.Created),
+		r.checksum(h.place), r.State, int64(r.Attempts), stamp(r.Next), r.LastError, r.progress()}}
 }
 
 // agree refuses a change whose number is taken by another one.

@@ -40,7 +40,7 @@ func TestSaveAndLoad(t *testing.T) {
 	require.Zero(t, info.Mode().Perm()&0o077, "only the owner reads it")
 }
 
-func TestOneProcessAFolder(t *testing.T) {
+func TestDirOneProcessAFolder(t *testing.T) {
 	path := t.TempDir()
 	d := open(t, path)
 	_, err := state.OpenDir(path)

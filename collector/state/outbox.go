@@ -25,7 +25,7 @@ func (s *Store) AppendOutbox(ctx context.Context, rows ...OutboxRow) error {
 
 // Statements of UpdateOutbox, run one after the other for each message.
 const (
-	updateMessage = `UPDATE outbox SET state = $3, attempts = $4, next_attempt = $5, reason = $6 WHERE endpoint = $1 AND id = $2`
+	updateMessage = `UPDATE outbox SET state = $3, attempts = $4, next_attempt = $5, reason = $6, progress = $7 WHERE endpoint = $1 AND id = $2`
 	// electLeader is true to leads after the state of one message changed.
 	electLeader = `UPDATE outbox SET leads = CASE WHEN place =
 			(SELECT MIN(p.place) FROM outbox p WHERE p.endpoint = outbox.endpoint AND p.state = 'pending' AND p.alarm = outbox.alarm) THEN 1 ELSE 0 END
@@ -45,8 +45,9 @@ func (s *Store) UpdateOutbox(ctx context.Context, rows ...OutboxRow) error {
 		var out []statement
 		for _, r := range rows {
 			key := []any{r.Endpoint, r.ID}
+			r.LastError = clean(r.LastError)
 			out = append(out,
-				statement{updateMessage, []any{r.Endpoint, r.ID, r.State, int64(r.Attempts), stamp(r.Next), clean(r.LastError)}},
+				statement{updateMessage, []any{r.Endpoint, r.ID, r.State, int64(r.Attempts), stamp(r.Next), r.LastError, r.progress()}},
 				statement{electLeader, key})
 			if r.State == Delivered {
 				out = append(out, statement{dropDelivered, key})
@@ -60,16 +61,17 @@ func (s *Store) UpdateOutbox(ctx context.Context, rows ...OutboxRow) error {
 	return nil
 }
 
-const outboxColumns = "endpoint, id, alarm, seq, type, content_type, body, created, checksum, state, attempts, next_attempt, reason"
+const outboxColumns = "place, endpoint, id, alarm, seq, type, content_type, body, created, checksum, state, attempts, next_attempt, reason, progress"
 
 func scanOutbox(rows *sql.Rows) (r OutboxRow, err error) {
-	var created, next, sum int64
-	err = rows.Scan(&r.Endpoint, &r.ID, &r.AlarmID, &r.Seq, &r.Type, &r.ContentType, &r.Body, &created, &sum, &r.State, &r.Attempts, &next, &r.LastError)
+	var place, created, next, sum, progress int64
+	err = rows.Scan(&place, &r.Endpoint, &r.ID, &r.AlarmID, &r.Seq, &r.Type, &r.ContentType, &r.Body, &created, &sum,
+		&r.State, &r.Attempts, &next, &r.LastError, &progress)
 	if err != nil {
 		return r, err
 	}
 	r.Created, r.Next = moment(created), moment(next)
-	return r, whole(sum, r.checksum(), "message %s for endpoint %s", r.ID, r.Endpoint)
+	return r, whole(sum^progress, r.checksum(place)^r.progress(), "message %s for endpoint %s", r.ID, r.Endpoint)
 }
 
 // DueOutbox returns up to limit messages of an endpoint that may be sent now,

@@ -160,8 +160,13 @@ func (r ChangeRow) checksum() int64 {
 
 func (r EvidenceRow) checksum() int64 { return checksum([]string{r.Key}, r.Body) }
 
-func (r OutboxRow) checksum() int64 {
-	return checksum([]string{r.Endpoint, r.ID, r.AlarmID, r.Type, r.ContentType}, r.Body, int64(r.Seq), stamp(r.Created))
+func (r OutboxRow) checksum(place int64) int64 {
+	return checksum([]string{r.Endpoint, r.ID, r.AlarmID, r.Type, r.ContentType}, r.Body, place, int64(r.Seq), stamp(r.Created))
+}
+
+// progress is the checksum of what changes.
+func (r OutboxRow) progress() int64 {
+	return checksum([]string{r.Endpoint, r.ID, r.State, r.LastError}, nil, int64(r.Attempts), stamp(r.Next))
 }
 
 func (r BaselineRow) checksum() int64 {

@@ -1,5 +1,5 @@
--- Times are nanoseconds since 1970 in UTC, 0 is never. A checksum covers what
--- of a row never changes without it.
+-- Times are nanoseconds since 1970 in UTC, 0 is never. A checksum covers the
+-- whole row, in the outbox the columns above it.
 
 -- +goose Up
 CREATE TABLE alarms (
@@ -48,6 +48,7 @@ CREATE TABLE outbox (
     attempts     BIGINT NOT NULL,
     next_attempt BIGINT NOT NULL,
     reason       TEXT   NOT NULL,
+    progress     BIGINT NOT NULL,    -- checksum of the four before it
     leads        BIGINT NOT NULL,    -- 1: the oldest that is pending for its endpoint and alarm
     UNIQUE (endpoint, id)
 );
