@@ -20,6 +20,10 @@ type cli struct {
 	Read       readCmd       `cmd:"" help:"Poll one unit once and print every point."`
 	Commission commissionCmd `cmd:"" help:"Capture, show and accept baselines."`
 	Alarms     alarmsCmd     `cmd:"" help:"List alarms and act on them."`
+	Backup     backupCmd     `cmd:"" help:"Write state and history into an archive."`
+	Restore    restoreCmd    `cmd:"" help:"Check an archive and write it into an empty folder."`
+	Webhooks   webhooksCmd   `cmd:"" help:"Show what waits for the receivers of webhooks, and send it again."`
+	Log        logCmd        `cmd:"" help:"Show what happened to alarms and what people did."`
 	Replay     replayCmd     `cmd:"" help:"Try rules and limits on recorded readings."`
 	Health     healthCmd     `cmd:"" help:"Ask a running daemon whether it is well."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
