@@ -43,8 +43,8 @@ func (q Query) Validate() error {
 	return nil
 }
 
-// span returns the query's milliseconds, widened to whole steps: [from, to).
-func (q Query) span() (from, to int64) {
+// Span returns the query's milliseconds, widened to whole steps: [from, to).
+func (q Query) Span() (from, to int64) {
 	from, to = q.From.UnixMilli(), q.To.Add(time.Millisecond-1).UnixMilli()
 	if step := q.Step.Milliseconds(); step > 0 {
 		from = floor(from, step)
@@ -70,7 +70,8 @@ type Sample struct {
 	Count int // of readings; 1 without a step
 }
 
-func sortSeries(all []Series) []Series {
+// Sort puts series in the order of their points, and returns them.
+func Sort(all []Series) []Series {
 	slices.SortFunc(all, func(a, b Series) int { return strings.Compare(a.Point.String(), b.Point.String()) })
 	return all
 }

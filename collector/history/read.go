@@ -32,12 +32,12 @@ func (s *Store) Query(ctx context.Context, q Query) ([]Series, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read history of unit %q: %w", q.Unit, err)
 	}
-	return sortSeries(out), nil
+	return Sort(out), nil
 }
 
 // readings answers from the raw database.
 func (s *Store) readings(ctx context.Context, q Query) ([]Series, error) {
-	from, to := q.span()
+	from, to := q.Span()
 	var out []Series
 	step := q.Step.Milliseconds()
 	err := each(ctx, s.raw, from, to, matchers(q), func(l labels.Labels, it chunkenc.Iterator) error {
@@ -75,7 +75,7 @@ func collect(it chunkenc.Iterator, step int64) []Sample {
 
 // hours answers from the hourly database.
 func (s *Store) hours(ctx context.Context, q Query) ([]Series, error) {
-	from, to := q.span()
+	from, to := q.Span()
 	from = max(from, floor(min(firstTime(s.hourly), firstTime(s.raw)), q.Step.Milliseconds()))
 	to = min(to, floor(max(lastTime(s.hourly), lastTime(s.raw)), hourMS)+hourMS)
 	if from >= to {
