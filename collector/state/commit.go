@@ -34,11 +34,11 @@ func (s *Store) readHeads(ctx context.Context) error {
 }
 
 func (s *Store) newest(ctx context.Context, table, column string, into *int64) error {
-	var n sql.NullInt64
-	if err := s.engine.writer().QueryRowContext(ctx, "SELECT MAX("+column+") FROM "+table).Scan(&n); err != nil {
+	n, err := gather(ctx, s.engine.writer(), scanNumber, "SELECT COALESCE(MAX("+column+"), 0) FROM "+table)
+	if err != nil {
 		return fmt.Errorf("read newest %s of %s: %w", column, table, err)
 	}
-	*into = n.Int64
+	*into = n[0]
 	return nil
 }
 

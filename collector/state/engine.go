@@ -94,8 +94,12 @@ func gather[T any](ctx context.Context, q querier, scan func(*sql.Rows) (T, erro
 	defer func() { err = errors.Join(err, rows.Close()) }()
 	for rows.Next() {
 		v, err := scan(rows)
-		if err != nil {
+		switch {
+		case err == nil:
+		case errors.Is(err, ErrDamaged) || ctx.Err() != nil:
 			return nil, err
+		default:
+			return nil, fmt.Errorf("%w: %w", ErrDamaged, err) // a column holds what was never written
 		}
 		out = append(out, v)
 	}

@@ -46,6 +46,9 @@ func openSQLite(ctx context.Context, path string, unclean bool, log *zap.Logger)
 			e, err = nil, errors.Join(l.explain(err), l.close())
 		}
 	}()
+	if err = checkWAL(path + "-wal"); err != nil {
+		return nil, err
+	}
 	if l.db, err = sql.Open("sqlite", address(path, "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(ON)")); err != nil {
 		return nil, err
 	}
@@ -158,7 +161,7 @@ func (l *lite) explain(err error) error {
 	switch code(err) {
 	case sqlite3.SQLITE_FULL:
 		return fmt.Errorf("%w for %s: free some: %w", ErrFull, l.path, err)
-	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR: // the last: the schema does not fit the statements
 		return l.advise(fmt.Errorf("%w: %w", ErrDamaged, err))
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN:
 		return fmt.Errorf("%s cannot be written: give this user the right to write it, its folder and the disk: %w", l.path, err)

@@ -1,0 +1,91 @@
+package state_test
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"syscall"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"lightwell/collector/state"
+)
+
+// disk mounts a small disk in memory, which only root may.
+func disk(t *testing.T) string {
+	t.Helper()
+	folder := t.TempDir()
+	err := syscall.Mount("none", folder, "tmpfs", 0, "size=2m")
+	if errors.Is(err, syscall.EPERM) {
+		t.Skip("mounting a disk needs root")
+	}
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, syscall.Unmount(folder, syscall.MNT_DETACH)) })
+	return folder
+}
+
+func remount(t *testing.T, folder string, flags uintptr) {
+	t.Helper()
+	require.NoError(t, syscall.Mount("none", folder, "tmpfs", syscall.MS_REMOUNT|flags, "size=2m"))
+}
+
+func TestDiskFull(t *testing.T) {
+	p := place{folder: disk(t)}
+	s := p.open(t)
+	require.NoError(t, s.Commit(ctx, round(1, 30)))
+	seq := uint64(31)
+	var err error
+	for ; err == nil && seq < 100_000; seq += 30 {
+		err = s.Commit(ctx, round(seq, 30))
+	}
+	seq -= 30
+	require.ErrorIs(t, err, state.ErrFull)
+	require.ErrorContains(t, err, filepath.Join(p.folder, "state.db"))
+	require.ErrorIs(t, s.Commit(ctx, round(seq, 300)), state.ErrFull, "still")
+	requireWhole(t, s, seq)
+	require.NoError(t, syscall.Mount("none", p.folder, "tmpfs", syscall.MS_REMOUNT, "size=8m"))
+	require.NoError(t, s.Commit(ctx, round(seq, 300)), "goes on when there is space")
+	require.NoError(t, s.Close())
+	requireWhole(t, opened(t, p), seq+300)
+}
+
+func TestOpenOnAFullDisk(t *testing.T) {
+	folder := disk(t)
+	require.Error(t, os.WriteFile(filepath.Join(folder, "other"), make([]byte, 4<<20), 0o600))
+	_, err := state.Open(ctx, state.Config{Folder: folder}, nil)
+	require.ErrorIs(t, err, state.ErrFull)
+}
+
+// A limit on the size of files is met by anybody, also without root.
+func TestFileSizeLimit(t *testing.T) {
+	p := place{folder: t.TempDir()}
+	s := p.open(t)
+	require.NoError(t, s.Commit(ctx, round(1, 300)))
+	var was syscall.Rlimit
+	require.NoError(t, syscall.Getrlimit(syscall.RLIMIT_FSIZE, &was))
+	limit := was
+	limit.Cur = 1 << 20
+	require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &limit))
+	err := s.Commit(ctx, round(301, 1500))
+	again := s.Commit(ctx, round(301, 1500))
+	require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &was))
+	require.ErrorContains(t, err, "state.db")
+	require.ErrorContains(t, again, "state.db")
+	requireWhole(t, s, 301)
+	require.NoError(t, s.Commit(ctx, round(301, 1500)))
+	require.NoError(t, s.Close())
+	requireWhole(t, opened(t, p), 1801)
+}
+
+func TestFolderReadOnly(t *testing.T) {
+	p := place{folder: disk(t)}
+	require.NoError(t, p.open(t).Close())
+	remount(t, p.folder, syscall.MS_RDONLY)
+	_, err := state.Open(ctx, p.config(), nil)
+	require.ErrorIs(t, err, syscall.EROFS)
+	require.ErrorContains(t, err, p.folder)
+	remount(t, p.folder, 0)
+	s := opened(t, p)
+	require.NoError(t, s.Commit(ctx, round(1, 3)))
+}
