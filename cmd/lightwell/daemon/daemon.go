@@ -35,6 +35,8 @@ type Options struct {
 	Files   Files
 	Version string
 	Log     *zap.Logger
+	// Prober reads the units; nil: over SNMP, as the configuration says.
+	Prober collector.Prober
 	// OnPoll, when set, is told of every poll after the daemon has used it.
 	OnPoll func(collector.Poll)
 	// OnChanges, when set, is told of every change of the alarm list. It must
@@ -118,8 +120,12 @@ func (d *Daemon) openAlarms() (err error) {
 }
 
 func (d *Daemon) openPolling() error {
+	var prober collector.Prober = &d.client
+	if d.opts.Prober != nil {
+		prober = d.opts.Prober
+	}
 	d.poller = collector.NewPoller(collector.PollerConfig{
-		Prober: &d.client, Sink: d.polled, PerSite: d.opts.Config.PerSite, Log: d.log.Named("poller"),
+		Prober: prober, Sink: d.polled, PerSite: d.opts.Config.PerSite, Log: d.log.Named("poller"),
 	})
 	return nil
 }
