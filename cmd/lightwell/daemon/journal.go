@@ -27,15 +27,17 @@ var _ web.Journal = (*keeper)(nil)
 func (k *keeper) Record(r state.AuditRow) {
 	k.mu.Lock()
 	k.journal = append(k.journal, r)
-	first := len(k.journal) == 1
+	failing := k.fault != nil
 	k.mu.Unlock()
-	if first {
+	if !failing {
 		k.flush()
 	}
 }
 
 // flush writes the lines that wait, in their order.
 func (k *keeper) flush() {
+	k.flushing.Lock()
+	defer k.flushing.Unlock()
 	for {
 		k.mu.Lock()
 		waiting := k.journal

@@ -45,7 +45,9 @@ type keeper struct {
 	dispatcher *notify.Dispatcher
 	log        *zap.Logger
 
-	closing sync.Once
+	closing  sync.Once
+	flushing sync.Mutex // held by who writes the journal
+
 	mu      sync.Mutex
 	fault   error     // of the last write; nil: it worked
 	since   time.Time // first of the faults in a row
