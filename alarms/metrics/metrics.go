@@ -70,7 +70,8 @@ type Config struct {
 	List      List
 	Webhooks  Webhooks
 	Baselines Baselines
-	Types     []alarms.Type // alarm types, so that their counts are there from the start
+	State     func() StateFigures // nil: nothing is stored
+	Types     []alarms.Type       // alarm types, so that their counts are there from the start
 }
 
 // Metrics collects at each scrape. Safe for concurrent use.
@@ -112,7 +113,7 @@ func New(cfg Config) *Metrics {
 	}
 	m.registry.MustRegister(
 		m.duration,
-		unitCollector{m}, alarmCollector{m}, webhookCollector{m}, reloadCollector{m},
+		unitCollector{m}, alarmCollector{m}, webhookCollector{m}, stateCollector{m}, reloadCollector{m},
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	build := prometheus.NewGauge(prometheus.GaugeOpts{

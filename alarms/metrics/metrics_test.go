@@ -80,6 +80,7 @@ func (p *plant) metrics() *metrics.Metrics {
 	return metrics.New(metrics.Config{
 		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p,
 		Types: []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
+		State: func() metrics.StateFigures { return metrics.StateFigures{LastWrite: polled, Waiting: 3} },
 	})
 }
 

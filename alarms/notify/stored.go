@@ -20,8 +20,12 @@ type Rows interface {
 	CountOutbox(ctx context.Context, endpoint string) (state.OutboxCount, error)
 }
 
-// storeTimeout bounds one question to the store.
-const storeTimeout = 5 * time.Second
+// storeTimeout bounds one question to the store, countTimeout one that only
+// asks for figures: nobody waits long for those.
+const (
+	storeTimeout = 5 * time.Second
+	countTimeout = time.Second
+)
 
 // StoredOutbox is an Outbox that outlives the program. Safe for concurrent
 // use.
@@ -131,7 +135,7 @@ func (o *StoredOutbox) List(endpoint string) ([]Entry, error) {
 
 // Count implements Outbox. Nothing is ever dropped.
 func (o *StoredOutbox) Count(endpoint string) (Count, error) {
-	ctx, cancel := patient()
+	ctx, cancel := context.WithTimeout(context.Background(), countTimeout)
 	defer cancel()
 	c, err := o.rows.CountOutbox(ctx, endpoint)
 	return Count{Pending: c.Pending, Dead: c.Dead, Oldest: c.Oldest}, err

@@ -110,6 +110,7 @@ type Config struct {
 	// no token.
 	MetricsOpen bool
 	Ready       func() error // why the daemon is not ready; nil: always ready
+	Unwritten   func() error // why what happens is not stored; nil: it always is
 	Version     string       // of the program, for the OpenAPI document
 	Log         *zap.Logger
 }

@@ -55,6 +55,7 @@ type frame struct {
 	Title   string
 	Nav     string
 	Version string
+	Trouble string // that everybody must know of; empty: none
 	Person  access.Person
 	Now     time.Time
 	Page    any
@@ -69,6 +70,11 @@ type frame struct {
 func (s *Server) frame(r *http.Request, nav string) *frame {
 	f := &frame{Nav: nav, Version: s.version(), Person: access.Who(r.Context()), Now: time.Now(), back: r.URL.RequestURI()}
 	f.board = s.board(f.Now)
+	if s.cfg.Unwritten != nil {
+		if err := s.cfg.Unwritten(); err != nil {
+			f.Trouble = sentence(err.Error()) + " Alarms go on; what people do is refused until it can be written again."
+		}
+	}
 	return f
 }
 

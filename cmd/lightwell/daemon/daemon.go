@@ -143,11 +143,12 @@ func (d *Daemon) openPublishing() (err error) {
 	d.dispatcher.Restore(d.list.Alarms(everything))
 	d.metrics = metrics.New(metrics.Config{
 		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, Baselines: d.book, Types: AlarmTypes(),
+		State: d.stateFigures,
 	})
 	d.server, err = web.New(web.Config{
 		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: &d.calendar,
 		Types: AlarmTypes(), Metrics: d.metrics.Handler(), MetricsOpen: cfg.MetricsOpen, Tokens: cfg.Tokens, Hosts: cfg.Hosts,
-		Webhooks: d.dispatcher, Journal: d.keep, Ready: d.Ready, Version: d.opts.Version, Log: d.log.Named("web"),
+		Webhooks: d.dispatcher, Journal: d.keep, Ready: d.Ready, Unwritten: d.unwritten, Version: d.opts.Version, Log: d.log.Named("web"),
 	})
 	if err != nil {
 		return err

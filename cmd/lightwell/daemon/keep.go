@@ -90,6 +90,13 @@ func (k *keeper) problem(now time.Time) error {
 	return nil
 }
 
+// lastWrite returns when a write worked last.
+func (k *keeper) lastWrite() time.Time {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.proven
+}
+
 // write runs one write within its time and remembers how it went.
 func (k *keeper) write(fn func(context.Context) error) error {
 	ctx, cancel := context.WithTimeout(context.Background(), writeTimeout)

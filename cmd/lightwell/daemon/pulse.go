@@ -6,6 +6,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"lightwell/alarms/metrics"
 	"lightwell/collector"
 )
 
@@ -65,13 +66,25 @@ func (d *Daemon) Ready() error {
 	if err := d.pulse.silent(now); err != nil {
 		return err
 	}
-	if err := d.keep.problem(now); err != nil {
+	return d.unwritten()
+}
+
+// unwritten tells why what happens is not stored, or nil when it is.
+func (d *Daemon) unwritten() error {
+	if err := d.keep.problem(time.Now()); err != nil {
 		return err
 	}
 	if n := d.engine.Stats().Uncommitted; n > 0 {
 		return fmt.Errorf("%d changes are not stored yet", n)
 	}
 	return nil
+}
+
+// stateFigures says for the metrics what unwritten says in words.
+func (d *Daemon) stateFigures() metrics.StateFigures {
+	return metrics.StateFigures{
+		Written: d.keep.problem(time.Now()) == nil, LastWrite: d.keep.lastWrite(), Waiting: d.engine.Stats().Uncommitted,
+	}
 }
 
 // Alive tells whether the daemon still works, for a watchdog.
