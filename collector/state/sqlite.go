@@ -15,6 +15,8 @@ import (
 	"go.uber.org/zap"
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
+
+	"lightwell/collector/state/wal"
 )
 
 // busyTimeout is how long a write waits while another program, such as a
@@ -46,7 +48,7 @@ func openSQLite(ctx context.Context, path string, unclean bool, log *zap.Logger)
 			e, err = nil, errors.Join(l.explain(err), l.close())
 		}
 	}()
-	if err = checkWAL(path + "-wal"); err != nil {
+	if err = wal.Check(path + "-wal"); err != nil {
 		return nil, err
 	}
 	if l.db, err = sql.Open("sqlite", address(path, "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(ON)")); err != nil {
@@ -157,6 +159,9 @@ func (l *lite) taken(err error) bool { return code(err) == sqlite3.SQLITE_CONSTR
 func (l *lite) explain(err error) error {
 	if err == nil || errors.Is(err, ErrDamaged) || errors.Is(err, ErrNewer) {
 		return l.advise(err)
+	}
+	if errors.Is(err, wal.ErrDamaged) {
+		return l.advise(fmt.Errorf("%w: %w", ErrDamaged, err))
 	}
 	switch code(err) {
 	case sqlite3.SQLITE_FULL:

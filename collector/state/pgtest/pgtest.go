@@ -1,3 +1,5 @@
+//go:build unix
+
 // Package pgtest runs a PostgreSQL server of its own for a test, on loopback,
 // in a folder that is removed with the test. It uses the programs that are
 // installed; without them the test is skipped, and fails where need says so.
