@@ -115,9 +115,7 @@ func TestOutcomeUnknown(t *testing.T) {
 		func(uint64) error { return s.AppendAudit(ctx, state.AuditRow{Time: noon, What: "reload"}) },
 	}
 	for _, write := range writes {
-		require.NoError(t, write(1), "so that statements are prepared")
-	}
-	for _, write := range writes {
+		require.NoError(t, write(1), "so that statements are prepared, and the next answer is that of the write")
 		c.cut.Store(true)
 		require.NoError(t, write(4))
 		require.False(t, c.cut.Load(), "the cable was cut")
@@ -132,14 +130,16 @@ func TestOutcomeUnknown(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, baselines, 2)
 
+	require.NoError(t, s.Commit(ctx, round(4, 3)), "again: nothing to write")
+	require.NoError(t, s.Commit(ctx, round(7, 3)))
 	c.dead.Store(true)
 	c.cut.Store(true)
-	require.ErrorIs(t, s.Commit(ctx, round(7, 3)), state.ErrUnreachable, "stored, and no way to know")
+	require.ErrorIs(t, s.Commit(ctx, round(10, 3)), state.ErrUnreachable, "stored, and no way to know")
 	c.dead.Store(false)
-	require.NoError(t, s.Commit(ctx, round(7, 6)), "offered again with what followed")
+	require.NoError(t, s.Commit(ctx, round(10, 6)), "offered again with what followed")
 	log, err = s.Changes(ctx, state.Filter{})
 	require.NoError(t, err)
-	require.Len(t, log, 12+2)
+	require.Len(t, log, 15+2)
 }
 
 func TestOneProcessADatabase(t *testing.T) {

@@ -200,6 +200,38 @@ func TestFlippedBytesOfTheWriteAheadLog(t *testing.T) {
 	require.Greater(t, refused, 100)
 }
 
+// After a kill the whole file is looked at before anything is read: whatever
+// page is gone, Open says so.
+func TestLostPages(t *testing.T) {
+	p := place{folder: t.TempDir()}
+	s := p.open(t)
+	require.NoError(t, s.Commit(ctx, round(1, 60)))
+	want := everything(t, s)
+	require.NoError(t, s.Close())
+	sound, err := os.ReadFile(filepath.Join(p.folder, "state.db"))
+	require.NoError(t, err)
+	const page = 4096
+	late := 0
+	for at := 0; at < len(sound); at += page {
+		data := slices.Clone(sound)
+		clear(data[at : at+page])
+		got, err := readAll(damaged(t, data, nil))
+		if err == nil {
+			require.Equal(t, want, got, "page %d", at/page)
+			continue
+		}
+		require.ErrorIs(t, err, state.ErrDamaged, "page %d", at/page)
+		closed, err := state.Open(ctx, damaged(t, data, nil).config(), nil)
+		if err == nil {
+			late++ // found when the log was read
+			require.NoError(t, closed.Close())
+		}
+		_, err = state.Open(ctx, damaged(t, data, []byte{}).config(), nil)
+		require.ErrorIs(t, err, state.ErrDamaged, "page %d", at/page)
+	}
+	require.Positive(t, late, "the check after a kill finds more")
+}
+
 func flip(sound []byte) (data []byte, at int) {
 	data, at = slices.Clone(sound), rand.IntN(len(sound))
 	data[at] ^= 1 << rand.IntN(8)
