@@ -35,6 +35,7 @@ type bench struct {
 	t      *testing.T
 	cfg    config.Config
 	daemon *daemon.Daemon
+	prober collector.Prober // nil: over SNMP
 	log    *lockedBuffer
 	stop   func()
 
@@ -98,14 +99,21 @@ func (b *bench) received(e cloudevents.Event) {
 	b.events = append(b.events, fmt.Sprintf("%s %s %s %s", strings.TrimPrefix(e.Type(), "lightwell.alarm."), a.Severity, a.Type, a.Resource))
 }
 
-// start runs the daemon until the test ends or stop is called.
-func (b *bench) start() {
+func (b *bench) files() daemon.Files {
 	b.t.Helper()
 	files, err := daemon.LoadFiles(b.cfg)
 	require.NoError(b.t, err)
+	return files
+}
+
+// start runs the daemon until the test ends or stop is called.
+func (b *bench) start() {
+	b.t.Helper()
+	files := b.files()
+	var err error
 	encoder := zapcore.NewJSONEncoder(zap.NewProductionEncoderConfig())
 	log := zap.New(zapcore.NewCore(encoder, zapcore.AddSync(b.log), zapcore.DebugLevel))
-	b.daemon, err = daemon.New(daemon.Options{Config: b.cfg, Files: files, Version: "test", Log: log})
+	b.daemon, err = daemon.New(daemon.Options{Config: b.cfg, Files: files, Version: "test", Log: log, Prober: b.prober})
 	require.NoError(b.t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
