@@ -12,19 +12,8 @@ import (
 // one that is stored. The same version again is no error; another one under
 // its number is, and wraps ErrConflict.
 func (s *Store) AppendBaselines(ctx context.Context, rows []BaselineRow) error {
-	again := false
-	err := s.write(ctx, func(*heads) ([]statement, error) {
-		missing := rows
-		if again { // the first attempt may have been stored
-			var err error
-			if missing, err = s.missing(ctx, rows); err != nil {
-				return nil, err
-			}
-		}
-		again = true
-		return addBaselines(missing), nil
-	})
-	if err != nil && s.engine.taken(err) {
+	err := s.write(ctx, func(*heads) ([]statement, error) { return addBaselines(rows), nil })
+	if err != nil && s.engine.taken(err) { // by these rows, or by others
 		err = s.write(ctx, func(*heads) ([]statement, error) {
 			missing, err := s.missing(ctx, rows)
 			return addBaselines(missing), err

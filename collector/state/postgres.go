@@ -3,6 +3,7 @@ package state
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
 	"io"
@@ -73,8 +74,8 @@ func own(ctx context.Context, conn *pgx.Conn) error {
 	if err != nil {
 		return err
 	}
-	if _, err := conn.Exec(ctx, `SELECT pg_advisory_lock(hashtext('lightwell state'), hashtext(current_schema()))`); err != nil {
-		if is(err, "55P03") { // lock_not_available
+	if _, err := conn.Exec(ctx, `SELECT pg_advisory_lock(hashtext('lightwell state'), hashtext(COALESCE(current_schema(), '')))`); err != nil {
+		if is(err, lockNotGot) {
 			return fmt.Errorf("database %s: %w; stop the other process, or give this one a database of its own", conn.Config().Database, ErrInUse)
 		}
 		return err
@@ -97,14 +98,30 @@ func (p *pg) apply(ctx context.Context, batch []statement) error {
 		return err
 	}
 	defer conn.Close()
-	return conn.Raw(func(driver any) error {
-		b := &pgx.Batch{}
-		for _, st := range batch {
-			b.Queue(st.sql, st.args...)
+	b := &pgx.Batch{}
+	for _, st := range batch {
+		b.Queue(st.sql, st.args...)
+	}
+	var refused error
+	err = conn.Raw(func(c any) error {
+		if refused = c.(*stdlib.Conn).Conn().SendBatch(ctx, b).Close(); is(refused, standby) {
+			return driver.ErrBadConn // ask for the primary next time
 		}
-		return driver.(*stdlib.Conn).Conn().SendBatch(ctx, b).Close()
+		return nil
 	})
+	if refused != nil {
+		return refused
+	}
+	return err
 }
+
+// Codes that the server refuses with.
+const (
+	standby    = "25006" // read_only_sql_transaction
+	lockNotGot = "55P03" // lock_not_available
+	uniqueRow  = "23505" // unique_violation
+	diskFull   = "53100"
+)
 
 // is tells whether the server refused with one of the codes. A code of two
 // letters is a class.
@@ -130,7 +147,7 @@ func (p *pg) lost(err error) bool {
 	case err == nil, errors.As(err, &connect), errors.Is(err, ErrDamaged), errors.Is(err, ErrConflict), errors.Is(err, ErrInUse):
 		return false
 	case errors.As(err, &e):
-		return is(err, "08", "57P01", "57P02", "57P03", "25006")
+		return is(err, "08", "57P01", "57P02", "57P03", standby)
 	}
 	return errors.Is(err, sql.ErrConnDone) || pgconn.Timeout(err) || pgconn.SafeToRetry(err) || broken(err)
 }
@@ -141,15 +158,17 @@ func broken(err error) bool {
 	return errors.As(err, &e) || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, net.ErrClosed)
 }
 
-func (p *pg) taken(err error) bool { return is(err, "23505") }
+func (p *pg) taken(err error) bool { return is(err, uniqueRow) }
 
 func (p *pg) explain(err error) error {
 	var connect *pgconn.ConnectError
 	switch {
 	case err == nil, errors.Is(err, ErrInUse):
 		return err
-	case is(err, "53100"):
+	case is(err, diskFull):
 		return fmt.Errorf("%w for the database: free some on its server: %w", ErrFull, err)
+	case is(err, lockNotGot):
+		return fmt.Errorf("%w: another session holds a table locked for more than %v; end its transaction: %w", ErrInUse, lockPatience, err)
 	case is(err, "XX001", "XX002"):
 		return fmt.Errorf("database %w; restore it from the newest backup: %w", ErrDamaged, err)
 	case errors.As(err, &connect), p.lost(err), is(err, "53"):

@@ -155,6 +155,7 @@ func TestOneProcessADatabase(t *testing.T) {
 }
 
 func TestSlowDatabase(t *testing.T) {
+	state.BeImpatient(t.Cleanup)
 	server := pgtest.Start(t)
 	dsn := server.Database()
 	s := opened(t, place{folder: t.TempDir(), dsn: dsn})
@@ -166,10 +167,31 @@ func TestSlowDatabase(t *testing.T) {
 	short, cancel := context.WithTimeout(ctx, 200*time.Millisecond)
 	defer cancel()
 	require.ErrorIs(t, s.Commit(short, round(4, 3)), context.DeadlineExceeded)
+	err := s.Commit(ctx, round(4, 3))
+	require.ErrorIs(t, err, state.ErrInUse)
+	require.ErrorContains(t, err, "end its transaction")
 	close(release)
 	wg.Wait()
 	require.NoError(t, s.Commit(ctx, round(4, 3)))
 	requireWhole(t, s, 7)
+}
+
+// The primary becomes a standby: the store asks for the primary anew.
+func TestStandby(t *testing.T) {
+	server := pgtest.Start(t)
+	dsn := server.Database()
+	s := opened(t, place{folder: t.TempDir(), dsn: collector.NewSecret(dsn.Reveal() + "&target_session_attrs=read-write")})
+	require.NoError(t, s.Commit(ctx, round(1, 3)))
+	readOnly := func(value string) {
+		server.Exec(dsn, "SET default_transaction_read_only = off", "ALTER SYSTEM SET default_transaction_read_only = "+value, "SELECT pg_reload_conf()")
+	}
+	readOnly("on")
+	var err error
+	require.Eventually(t, func() bool { err = s.Commit(ctx, round(4, 3)); return err != nil }, 10*time.Second, 10*time.Millisecond)
+	require.ErrorIs(t, err, state.ErrUnreachable)
+	require.ErrorContains(t, err, "read only connection")
+	readOnly("off")
+	require.Eventually(t, func() bool { return s.Commit(ctx, round(7, 3)) == nil }, 10*time.Second, 10*time.Millisecond)
 }
 
 func TestPasswordsAreNotTold(t *testing.T) {
