@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"net/http"
 	"strconv"
@@ -12,6 +13,7 @@ import (
 	"lightwell/alarms/baseline"
 	"lightwell/alarms/notify"
 	"lightwell/alarms/web/access"
+	"lightwell/collector/state"
 )
 
 // actions are the operator actions by the word used in paths and forms.
@@ -151,7 +153,7 @@ func statusOf(err error) int {
 		http.StatusPreconditionFailed:  {alarms.ErrChanged},
 		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady},
 		http.StatusUnprocessableEntity: {alarms.ErrOperation, baseline.ErrNoReason, baseline.ErrNoName, baseline.ErrNoUnits},
-		http.StatusServiceUnavailable:  {errBusy, errNoLog, alarms.ErrNotStored, baseline.ErrNotStored},
+		http.StatusServiceUnavailable:  {errBusy, errNoLog, alarms.ErrNotStored, baseline.ErrNotStored, state.ErrUnreachable, state.ErrFull, context.DeadlineExceeded},
 	} {
 		for _, k := range known {
 			if errors.Is(err, k) {
