@@ -101,6 +101,7 @@ type Config struct {
 	Calendar  Calendar // nil: no planned work
 	Webhooks  Webhooks // nil: there are none
 	Journal   Journal  // nil: nothing is recorded, and there is no log to read
+	Backups   Backups  // nil: none are made here
 	Fleet     func() *collector.Fleet
 	Types     []alarms.Type // the alarm inventory
 	Tokens    []access.Token

@@ -148,11 +148,7 @@ func (k *Keeper) make(ctx context.Context, asked bool) {
 	k.state.Running = true
 	k.mu.Unlock()
 	begun := time.Now()
-	name := "lightwell-" + begun.UTC().Format(stamp)
-	if asked {
-		name += "-asked"
-	}
-	name += ".tar.zst"
+	name := k.name(begun, asked)
 	m, err := k.write(ctx, name, begun)
 	if err == nil {
 		k.log.Info("backup written", zap.String("file", name), zap.Int("files", len(m.Files)), zap.Int64("bytes", m.Size()), zap.Duration("took", time.Since(begun)))
@@ -164,6 +160,21 @@ func (k *Keeper) make(ctx context.Context, asked bool) {
 	if k.state.Fault, k.state.FaultAt = "", (time.Time{}); err != nil && ctx.Err() == nil {
 		k.state.Fault, k.state.FaultAt = err.Error(), begun.UTC()
 		k.log.Error("backup failed", zap.Error(err))
+	}
+}
+
+// name returns a name that is free: two that are asked for in one second
+// differ.
+func (k *Keeper) name(at time.Time, asked bool) string {
+	end := ".tar.zst"
+	if asked {
+		end = "-asked" + end
+	}
+	for ; ; at = at.Add(time.Second) {
+		name := "lightwell-" + at.UTC().Format(stamp) + end
+		if _, err := os.Lstat(filepath.Join(k.cfg.Folder, name)); err != nil {
+			return name
+		}
 	}
 }
 

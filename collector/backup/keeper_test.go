@@ -13,8 +13,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/zap"
 
-	"lightwell/collector/backup"
 	"lightwell/collector"
+	"lightwell/collector/backup"
 )
 
 // nightly is 02:15 UTC.
@@ -142,10 +142,13 @@ func TestOneAtATime(t *testing.T) {
 		require.NoError(t, err)
 		require.True(t, s.Running)
 		open <- struct{}{}
-		pass(2 * time.Second)
-		require.Len(t, names(t, k), 1)
-		stop() // gives the second one up
-		require.Len(t, names(t, k), 1)
+		open <- struct{}{}
+		synctest.Wait()
+		require.Equal(t, []string{"lightwell-20000101T000001Z-asked.tar.zst", "lightwell-20000101T000000Z-asked.tar.zst"}, names(t, k), "two in one second")
+		require.NoError(t, k.Ask())
+		synctest.Wait()
+		stop() // gives it up
+		require.Len(t, names(t, k), 2)
 		s, err = k.Status()
 		require.NoError(t, err)
 		require.Empty(t, s.Fault, "that is no failure")

@@ -12,8 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/zap"
 
-	"lightwell/collector/backup"
 	"lightwell/collector"
+	"lightwell/collector/backup"
 	"lightwell/collector/history"
 	"lightwell/collector/need"
 	"lightwell/collector/state"

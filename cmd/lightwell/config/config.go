@@ -39,6 +39,7 @@ type Config struct {
 	Tokens        []access.Token
 	MetricsOpen   bool // /metrics needs no token
 	Commissioning Commissioning
+	Backup        Backup
 	LogLevel      string
 }
 
@@ -48,11 +49,21 @@ type Commissioning struct {
 	Over  time.Duration
 }
 
+// Backup says where archives of state and history are kept.
+type Backup struct {
+	Folder   string // "": backups, in Data
+	Schedule string // in the zone of the machine; "": only when asked
+	Keep     int    // how many of those made on schedule stay
+}
+
 // Defaults.
 const (
 	DefaultListen  = "127.0.0.1:8420"
 	DefaultPoll    = "@every 1m"
 	DefaultMinPoll = time.Second
+
+	DefaultBackup     = "15 2 * * *" // where there is a backup block that names no schedule
+	DefaultBackupKeep = 7
 )
 
 // Default returns a configuration that works for everything but what it

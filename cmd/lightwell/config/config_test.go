@@ -40,6 +40,7 @@ func TestEveryKey(t *testing.T) {
 	require.Equal(t, []string{"watch.example"}, cfg.Hosts)
 	require.Equal(t, "/var/lib/lightwell", cfg.Data)
 	require.Equal(t, environment["DATABASE"], cfg.Postgres.Reveal())
+	require.Equal(t, config.Backup{Folder: filepath.Join(folder, "archives"), Schedule: "0 3 * * 1", Keep: 4}, cfg.Backup)
 	require.Equal(t, []string{filepath.Join(folder, "fleet.yaml"), filepath.Join(folder, "more", "fleet.yaml")}, cfg.Fleet)
 	require.Equal(t, filepath.Join(folder, "models"), cfg.Models)
 	require.Equal(t, "@every 30s", cfg.Poll)

@@ -24,6 +24,7 @@ import (
 	"lightwell/alarms/web"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/collector"
+	"lightwell/collector/backup"
 	"lightwell/collector/model"
 	"lightwell/collector/snmp"
 	"lightwell/collector/state"
@@ -61,6 +62,7 @@ type Daemon struct {
 	poller     *collector.Poller
 	dispatcher *notify.Dispatcher
 	metrics    *metrics.Metrics
+	backups    *backup.Keeper
 	server     *web.Server
 	pulse      pulse
 	identity   string
@@ -76,7 +78,7 @@ func New(o Options) (d *Daemon, err error) {
 			opened.Close()
 		}
 	}()
-	for _, step := range []func() error{d.openState, d.openAlarms, d.openPolling, d.openPublishing} {
+	for _, step := range []func() error{d.openState, d.openAlarms, d.openPolling, d.openBackups, d.openPublishing} {
 		if err = step(); err != nil {
 			return nil, err
 		}
@@ -148,7 +150,7 @@ func (d *Daemon) openPublishing() (err error) {
 	d.server, err = web.New(web.Config{
 		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: &d.calendar,
 		Types: AlarmTypes(), Metrics: d.metrics.Handler(), MetricsOpen: cfg.MetricsOpen, Tokens: cfg.Tokens, Hosts: cfg.Hosts,
-		Webhooks: d.dispatcher, Journal: d.keep, Ready: d.Ready, Unwritten: d.unwritten, Version: d.opts.Version, Log: d.log.Named("web"),
+		Webhooks: d.dispatcher, Journal: d.keep, Backups: d.backups, Ready: d.Ready, Unwritten: d.unwritten, Version: d.opts.Version, Log: d.log.Named("web"),
 	})
 	if err != nil {
 		return err
@@ -218,7 +220,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
 	for name, part := range map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run,
+		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "backups": d.backups.Run,
 	} {
 		group.Go(func() error {
 			if err := part(ctx); err != nil {

@@ -23,7 +23,9 @@ func Invent(points map[string][]collector.Point) *collector.Fleet {
 		slices.SortFunc(of, func(a, b collector.Point) int { return strings.Compare(a.String(), b.String()) })
 		f.Sites = append(f.Sites, collector.Site{ID: id, Name: id, Location: time.UTC})
 		f.Units = append(f.Units, collector.Unit{ID: id, Site: id, Role: collector.Indoor, Equipment: collector.Equipment{Points: of}})
-		if slices.ContainsFunc(of, func(p collector.Point) bool { return p.Quantity == collector.OpticalReceivePower || p.Quantity == collector.OpticalReceiveState }) {
+		if slices.ContainsFunc(of, func(p collector.Point) bool {
+			return p.Quantity == collector.OpticalReceivePower || p.Quantity == collector.OpticalReceiveState
+		}) {
 			far := id + farEnd
 			f.Units = append(f.Units, collector.Unit{ID: far, Site: id, Role: collector.Outdoor})
 			f.Links = append(f.Links, collector.Link{ID: id, Outdoor: far, Indoor: id})
