@@ -2,6 +2,7 @@ package state_test
 
 import (
 	"bufio"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -23,6 +24,9 @@ const (
 	childFolder = "STATE_TEST_FOLDER"
 	childDSN    = "STATE_TEST_DSN"
 )
+
+// kills is how many times TestSQLite/killed and TestPostgres/killed kill.
+var kills = flag.Int("kills", 8, "times that a writing process is killed")
 
 func TestMain(m *testing.M) {
 	if folder := os.Getenv(childFolder); folder != "" {
@@ -56,8 +60,7 @@ func child(t *testing.T, p place) *exec.Cmd {
 // A process is killed at random; what it said is stored is there, and what is
 // there is whole.
 func testKilled(t *testing.T, p place) {
-	const rounds = 8
-	for range rounds {
+	for range *kills {
 		said := runAndKill(t, p)
 		s := p.open(t)
 		next, err := s.NextSeq(ctx)
