@@ -10,13 +10,16 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lightwell/collector/state"
+	"lightwell/collector/state/pgtest"
 )
 
 // disk mounts a small disk in memory, which only root may.
-func disk(t *testing.T) string {
+func disk(t *testing.T, size string) string {
 	t.Helper()
-	folder := t.TempDir()
-	err := syscall.Mount("none", folder, "tmpfs", 0, "size=2m")
+	folder, err := os.MkdirTemp("", "disk-") // t.TempDir is closed to other users
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, os.Remove(folder)) })
+	err = syscall.Mount("none", folder, "tmpfs", 0, "size="+size)
 	if errors.Is(err, syscall.EPERM) {
 		t.Skip("mounting a disk needs root")
 	}
@@ -31,7 +34,7 @@ func remount(t *testing.T, folder string, flags uintptr) {
 }
 
 func TestDiskFull(t *testing.T) {
-	p := place{folder: disk(t)}
+	p := place{folder: disk(t, "2m")}
 	s := p.open(t)
 	require.NoError(t, s.Commit(ctx, round(1, 30)))
 	seq := uint64(31)
@@ -51,7 +54,7 @@ func TestDiskFull(t *testing.T) {
 }
 
 func TestOpenOnAFullDisk(t *testing.T) {
-	folder := disk(t)
+	folder := disk(t, "2m")
 	require.Error(t, os.WriteFile(filepath.Join(folder, "other"), make([]byte, 4<<20), 0o600))
 	_, err := state.Open(ctx, state.Config{Folder: folder}, nil)
 	require.ErrorIs(t, err, state.ErrFull)
@@ -79,7 +82,7 @@ func TestFileSizeLimit(t *testing.T) {
 }
 
 func TestFolderReadOnly(t *testing.T) {
-	p := place{folder: disk(t)}
+	p := place{folder: disk(t, "2m")}
 	require.NoError(t, p.open(t).Close())
 	remount(t, p.folder, syscall.MS_RDONLY)
 	_, err := state.Open(ctx, p.config(), nil)
@@ -88,4 +91,26 @@ func TestFolderReadOnly(t *testing.T) {
 	remount(t, p.folder, 0)
 	s := opened(t, p)
 	require.NoError(t, s.Commit(ctx, round(1, 3)))
+}
+
+func TestDatabaseDiskFull(t *testing.T) {
+	folder := disk(t, "128m")
+	server := pgtest.StartOn(t, folder)
+	p := place{folder: t.TempDir(), dsn: server.Database()}
+	s := opened(t, p)
+	require.NoError(t, s.Commit(ctx, round(1, 300)))
+	rest := filepath.Join(folder, "rest")
+	require.ErrorIs(t, os.WriteFile(rest, make([]byte, 128<<20), 0o600), syscall.ENOSPC)
+	seq := uint64(301)
+	var err error
+	for ; err == nil && seq < 100_000; seq += 300 {
+		err = s.Commit(ctx, round(seq, 300))
+	}
+	seq -= 300
+	require.ErrorIs(t, err, state.ErrFull)
+	require.ErrorContains(t, err, "free some on its server")
+	requireWhole(t, s, seq)
+	require.NoError(t, os.Remove(rest))
+	require.NoError(t, s.Commit(ctx, round(seq, 300)), "goes on when there is space")
+	requireWhole(t, s, seq+300)
 }

@@ -116,26 +116,16 @@ func (s *Store) ListOutbox(ctx context.Context, endpoint, state string, limit in
 
 // CountOutbox tells how the outbox stands for an endpoint.
 func (s *Store) CountOutbox(ctx context.Context, endpoint string) (OutboxCount, error) {
-	rows, err := collect(ctx, s, func(rows *sql.Rows) (c OutboxCount, err error) {
-		var state string
-		var n int
+	counts, err := collect(ctx, s, func(rows *sql.Rows) (c OutboxCount, err error) {
 		var oldest int64
-		if err = rows.Scan(&state, &n, &oldest); state == Dead {
-			c.Dead = n
-		} else if state == Pending {
-			c.Pending, c.Oldest = n, moment(oldest)
-		}
+		err = rows.Scan(&c.Pending, &c.Dead, &oldest)
+		c.Oldest = moment(oldest)
 		return c, err
-	}, "SELECT state, COUNT(*), MIN(created) FROM outbox WHERE endpoint = $1 GROUP BY state", endpoint)
+	}, `SELECT (SELECT COUNT(*) FROM outbox WHERE endpoint = $1 AND state = 'pending'),
+		(SELECT COUNT(*) FROM outbox WHERE endpoint = $1 AND state = 'dead'),
+		COALESCE((SELECT MIN(created) FROM outbox WHERE endpoint = $1 AND leads = 1), 0)`, endpoint)
 	if err != nil {
 		return OutboxCount{}, fmt.Errorf("count outbox of endpoint %s: %w", endpoint, err)
 	}
-	var out OutboxCount
-	for _, c := range rows {
-		out.Pending, out.Dead = out.Pending+c.Pending, out.Dead+c.Dead
-		if !c.Oldest.IsZero() {
-			out.Oldest = c.Oldest
-		}
-	}
-	return out, nil
+	return counts[0], nil
 }

@@ -39,7 +39,7 @@ func openSQLite(ctx context.Context, path string, unclean bool, log *zap.Logger)
 	if err != nil {
 		return nil, err
 	}
-	if err := f.Close(); err != nil {
+	if err := errors.Join(f.Close(), syncFolder(filepath.Dir(path))); err != nil {
 		return nil, err
 	}
 	l := &lite{path: path, stmts: map[string]*sql.Stmt{}}

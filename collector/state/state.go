@@ -50,8 +50,10 @@ type Config struct {
 	// Folder is the data folder. It is made if it is not there, and belongs
 	// to one process at a time, with either database.
 	Folder string
-	// DSN is a connection string of PostgreSQL. Empty: SQLite, in the file
-	// state.db of Folder.
+	// DSN is a connection string of PostgreSQL. It must lead to the server
+	// itself, or to a pooler that leaves a client its session, because the
+	// session is what holds others off. Empty: SQLite, in the file state.db of
+	// Folder.
 	DSN collector.Secret
 }
 

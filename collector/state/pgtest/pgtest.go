@@ -8,6 +8,7 @@ package pgtest
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -39,7 +40,8 @@ const patience = 60 * time.Second
 type Server struct {
 	t       testing.TB
 	program string
-	folder  string
+	home    string // where the server is started
+	folder  string // its data
 	port    int
 	cmd     *exec.Cmd
 	out     bytes.Buffer
@@ -50,17 +52,27 @@ type Server struct {
 // test.
 func Start(t testing.TB) *Server {
 	t.Helper()
+	return StartOn(t, "")
+}
+
+// StartOn is Start with the tables on a disk of their own, mounted at the
+// folder disk; the server's log of writes stays elsewhere.
+func StartOn(t testing.TB, disk string) *Server {
+	t.Helper()
 	s := &Server{t: t, program: need.Program(t, "postgres"), port: freePort(t)}
-	initdb := filepath.Join(filepath.Dir(s.program), "initdb")
-	folder, err := os.MkdirTemp("", "pgtest-") // t.TempDir is closed to other users
+	home, err := os.MkdirTemp("", "pgtest-") // t.TempDir is closed to other users
 	require.NoError(t, err)
-	t.Cleanup(func() { os.RemoveAll(folder) })
-	s.folder = filepath.Join(folder, "data")
+	t.Cleanup(func() { os.RemoveAll(home) })
+	disk = cmp.Or(disk, home)
 	if os.Geteuid() == 0 {
 		id := credential(t)
-		require.NoError(t, os.Chown(folder, int(id.Uid), int(id.Gid)))
+		for _, folder := range []string{home, disk} {
+			require.NoError(t, os.Chown(folder, int(id.Uid), int(id.Gid)))
+		}
 	}
-	out, err := s.command(initdb, "-D", s.folder, "-U", account, "-A", "trust", "--no-sync", "--locale=C", "-E", "UTF8").CombinedOutput()
+	s.home, s.folder = home, filepath.Join(disk, "data")
+	out, err := s.command(filepath.Join(filepath.Dir(s.program), "initdb"), "-D", s.folder, "-X", filepath.Join(home, "wal"),
+		"-U", account, "-A", "trust", "--no-sync", "--locale=C", "-E", "UTF8").CombinedOutput()
 	require.NoError(t, err, "%s", out)
 	s.Run()
 	t.Cleanup(s.Stop)
@@ -89,7 +101,7 @@ func credential(t testing.TB) *syscall.Credential {
 
 func (s *Server) command(program string, args ...string) *exec.Cmd {
 	cmd := exec.Command(program, args...)
-	cmd.Dir = filepath.Dir(s.folder)
+	cmd.Dir = s.home
 	if os.Geteuid() == 0 {
 		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: credential(s.t)}
 	}
