@@ -92,6 +92,8 @@ func alarm(id string, version uint64) state.AlarmRow {
 
 func testARoundIsReadBack(t *testing.T, p place) {
 	s := p.open(t)
+	require.Equal(t, p.folder, s.Path())
+	require.Equal(t, map[bool]string{true: "sqlite", false: "postgres"}[p.dsn.Empty()], s.Engine())
 	next, err := s.NextSeq(ctx)
 	require.NoError(t, err)
 	require.EqualValues(t, 1, next)
