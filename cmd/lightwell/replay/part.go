@@ -26,15 +26,25 @@ type part struct {
 	references []Reference
 }
 
-// newPart returns part i of n, with every nth site of the fleet.
+// newPart returns part i of n, with every nth of the sites that have readings.
 func newPart(cfg Config, rec *Recording, calendar *collector.Calendar, i, n int) *part {
+	read := map[string]bool{}
+	for _, id := range rec.units.all {
+		u, _ := cfg.Fleet.Unit(id)
+		read[u.Site] = true
+	}
 	fleet := *cfg.Fleet
 	fleet.Sites = nil
-	at := map[string]bool{}
-	for j := i; j < len(cfg.Fleet.Sites); j += n {
-		site := cfg.Fleet.Sites[j]
-		fleet.Sites = append(fleet.Sites, site)
-		at[site.ID] = true
+	at, turn := map[string]bool{}, 0
+	for _, site := range cfg.Fleet.Sites {
+		if !read[site.ID] {
+			continue
+		}
+		if turn%n == i {
+			fleet.Sites = append(fleet.Sites, site)
+			at[site.ID] = true
+		}
+		turn++
 	}
 	p := &part{cfg: cfg, rec: rec, calendar: calendar, wanted: make([]bool, len(rec.units.all)), levels: levels{}, counts: map[string]*TypeCount{}}
 	for number, id := range rec.units.all {
