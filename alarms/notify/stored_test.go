@@ -3,6 +3,7 @@ package notify_test
 import (
 	"context"
 	"errors"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -63,7 +64,20 @@ func TestStoredOutboxOutlivesTheProgram(t *testing.T) {
 // rows is a store in memory that can be made to refuse writes.
 type rows struct {
 	inner *notify.MemoryOutbox
+	mu    sync.Mutex
 	fault error // of writes
+}
+
+func (r *rows) fail(err error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.fault = err
+}
+
+func (r *rows) failing() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.fault
 }
 
 func (r *rows) entries(rows []state.OutboxRow) []notify.Entry {
@@ -76,7 +90,10 @@ func (r *rows) entries(rows []state.OutboxRow) []notify.Entry {
 }
 
 func (r *rows) AppendOutbox(_ context.Context, of ...state.OutboxRow) error {
-	return errors.Join(r.fault, r.inner.Append(r.entries(of)))
+	if err := r.failing(); err != nil {
+		return err
+	}
+	return r.inner.Append(r.entries(of))
 }
 
 func (r *rows) DueOutbox(_ context.Context, endpoint string, now time.Time, limit int) ([]state.OutboxRow, time.Time, error) {
@@ -85,8 +102,8 @@ func (r *rows) DueOutbox(_ context.Context, endpoint string, now time.Time, limi
 }
 
 func (r *rows) UpdateOutbox(_ context.Context, of ...state.OutboxRow) error {
-	if r.fault != nil {
-		return r.fault
+	if err := r.failing(); err != nil {
+		return err
 	}
 	return r.inner.Update(r.entries(of)...)
 }
@@ -109,11 +126,11 @@ func TestStoreThatTakesNoUpdates(t *testing.T) {
 		f := newReceiver(t, nil)
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{endpoint()}, Via: f, Outbox: notify.NewStoredOutbox(r)})
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major), change(2, "a", alarms.ClearedChange, alarms.Major)}))
-		r.fault = errors.New("disk full")
+		r.fail(errors.New("disk full"))
 		synctest.Wait()
 		time.Sleep(time.Hour)
 		require.Len(t, f.got(), 1, "told once, and nothing else while that is not written down")
-		r.fault = nil
+		r.fail(nil)
 		time.Sleep(time.Minute)
 		synctest.Wait()
 		require.Equal(t, []string{"lightwell.alarm.raised", clearedType}, types(t, f.got()))
