@@ -46,6 +46,7 @@ type arena struct {
 	dsn     collector.Secret
 	ledger  *ledger
 	hook    string
+	round   int
 	client  *http.Client
 	said    []string       // comments that the daemon confirmed
 	agreed  map[string]int // versions of baselines that it confirmed, by unit
@@ -58,17 +59,17 @@ func killed(t *testing.T, rounds int, dsn collector.Secret) {
 	receiver := httptest.NewServer(l)
 	defer receiver.Close()
 	a := &arena{t: t, folder: t.TempDir(), dsn: dsn, ledger: l, hook: receiver.URL, agreed: map[string]int{}, client: &http.Client{Timeout: 5 * time.Second}}
-	require.NoError(t, os.WriteFile(filepath.Join(a.folder, "fleet.yaml"), []byte(victimFleet()), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(a.folder, "fleet.yaml"), []byte(fleetOf(victimUnits, victimSites, "@every 1s")), 0o600))
 	began := time.Now()
 	for round := range rounds {
-		l.begin(round)
+		a.round = round
 		a.live(time.Time{}, func(p *os.Process) {
 			<-time.After(time.Duration(300+rand.IntN(1700)) * time.Millisecond)
 			require.NoError(t, p.Kill())
 		})
 	}
 	still := time.Now()
-	l.begin(rounds)
+	a.round = rounds
 	a.live(still, func(p *os.Process) { a.settle(p, still) })
 	out := a.judge()
 	t.Logf("%d kills in %s: %d changes to tell, %d deliveries, %d of them again, %d refused by the receiver, %d comments and %d baselines confirmed, %d requests broken off, %d lost",
@@ -83,7 +84,7 @@ func (a *arena) live(still time.Time, end func(*os.Process)) {
 	t := a.t
 	require.NoError(t, os.RemoveAll(filepath.Join(a.folder, "url")))
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), victimFolder+"="+a.folder, victimDSN+"="+a.dsn.Reveal(), victimReceiver+"="+a.hook)
+	cmd.Env = append(os.Environ(), victimFolder+"="+a.folder, victimDSN+"="+a.dsn.Reveal(), fmt.Sprintf("%s=%s/%d", victimReceiver, a.hook, a.round))
 	if !still.IsZero() {
 		cmd.Env = append(cmd.Env, victimStill+"="+still.Format(time.RFC3339Nano))
 	}
@@ -132,7 +133,7 @@ func (a *arena) comment(url string) {
 	if !a.ask("GET", url+"/api/v1/alarms?state=all&limit=200", nil, &list) || len(list.Items) == 0 {
 		return
 	}
-	text := fmt.Sprintf("note %d of round %d", rand.Uint64(), a.ledger.round)
+	text := fmt.Sprintf("note %d of round %d", rand.Uint64(), a.round)
 	id := list.Items[rand.IntN(len(list.Items))].ID
 	if a.ask("POST", url+"/api/v1/alarms/"+id+"/comment", map[string]string{"text": text}, nil) {
 		a.said = append(a.said, text)

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -21,7 +22,7 @@ type delivery struct {
 	id, alarm, kind string
 	seq             uint64
 	body            string
-	round           int
+	round           int // of the daemon that sent it, which the path of the request names
 	accepted        bool
 }
 
@@ -30,7 +31,6 @@ type delivery struct {
 type ledger struct {
 	verifier *notify.Verifier
 	mu       sync.Mutex
-	round    int // of the daemon that is running
 	faults   []string
 	all      []delivery
 }
@@ -64,10 +64,13 @@ func (l *ledger) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case <-time.After(time.Duration(rand.IntN(15)) * time.Millisecond):
 	case <-r.Context().Done():
 	}
-	d := delivery{event.ID, event.Data.ID, event.Type, seq, string(body), 0, rand.IntN(200) > 0}
+	round, err := strconv.Atoi(strings.TrimPrefix(r.URL.Path, "/"))
+	if err != nil {
+		l.fault("%s: round: %v", event.ID, err)
+	}
+	d := delivery{event.ID, event.Data.ID, event.Type, seq, string(body), round, rand.IntN(200) > 0}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	d.round = l.round
 	l.all = append(l.all, d)
 	if !d.accepted {
 		w.WriteHeader(http.StatusInternalServerError)
@@ -78,18 +81,6 @@ func (l *ledger) fault(format string, args ...any) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.faults = append(l.faults, fmt.Sprintf(format, args...))
-}
-
-func (l *ledger) begin(round int) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.round = round
-}
-
-func (l *ledger) count() int {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return len(l.all)
 }
 
 // account is what the receiver saw, held against the log of changes.

@@ -40,17 +40,17 @@ const (
 // victimKey signs the webhooks of victims; it is no secret.
 var victimKey = collector.NewSecret("whsec_AAECAwQFBgcICQoLDA0ODxAREhMUFRYXGBkaGxwdHh8=")
 
-// victimFleet has units without links, spread over sites.
-func victimFleet() string {
+// fleetOf has units without links, spread over sites.
+func fleetOf(units, sites int, poll string) string {
 	var b strings.Builder
-	b.WriteString("poll: \"@every 1s\"\nsites:\n")
-	for i := range victimSites {
+	fmt.Fprintf(&b, "poll: %q\nsites:\n", poll)
+	for i := range sites {
 		fmt.Fprintf(&b, "  - {id: site-%d, name: Site %d, time_zone: UTC}\n", i, i)
 	}
 	b.WriteString("units:\n")
-	for i := range victimUnits {
+	for i := range units {
 		fmt.Fprintf(&b, "  - {id: %s, site: site-%d, role: indoor, model: rack-dual-supply, address: \"192.0.2.%d:%d\", credentials: v2c}\n",
-			unitName(i), i%victimSites, 1+i%250, 10000+i)
+			unitName(i), i%sites, 1+i%250, 10000+i/250)
 	}
 	return b.String()
 }
