@@ -70,6 +70,7 @@ type Config struct {
 	List      List
 	Webhooks  Webhooks
 	Baselines Baselines
+	History   History
 	State     func() StateFigures // nil: nothing is stored
 	Types     []alarms.Type       // alarm types, so that their counts are there from the start
 }
@@ -113,7 +114,7 @@ func New(cfg Config) *Metrics {
 	}
 	m.registry.MustRegister(
 		m.duration,
-		unitCollector{m}, alarmCollector{m}, webhookCollector{m}, stateCollector{m}, reloadCollector{m},
+		unitCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	build := prometheus.NewGauge(prometheus.GaugeOpts{

@@ -52,6 +52,7 @@ func (s *Server) registerAPI(mux *http.ServeMux) {
 	s.registerCommissioning(api)
 	s.registerDeliveries(api)
 	s.registerLog(api)
+	s.registerHistory(api)
 	s.registerBackups(api)
 	s.registerStream(api)
 	mux.HandleFunc("GET /api/{$}", func(w http.ResponseWriter, r *http.Request) {

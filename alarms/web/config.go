@@ -24,6 +24,7 @@ import (
 	"lightwell/alarms/notify"
 	"lightwell/alarms/web/access"
 	"lightwell/collector"
+	"lightwell/collector/history"
 	"lightwell/collector/state"
 )
 
@@ -98,10 +99,11 @@ type Config struct {
 	Engine    Engine
 	Baselines Baselines
 	Poller    Poller
-	Calendar  Calendar // nil: no planned work
-	Webhooks  Webhooks // nil: there are none
-	Journal   Journal  // nil: nothing is recorded, and there is no log to read
-	Backups   Backups  // nil: none are made here
+	Calendar  Calendar       // nil: no planned work
+	Webhooks  Webhooks       // nil: there are none
+	History   history.Source // nil: none is kept
+	Journal   Journal        // nil: nothing is recorded, and there is no log to read
+	Backups   Backups        // nil: none are made here
 	Fleet     func() *collector.Fleet
 	Types     []alarms.Type // the alarm inventory
 	Tokens    []access.Token

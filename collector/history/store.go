@@ -190,8 +190,10 @@ func (s *Store) watchDisk() {
 	}
 }
 
-// Close syncs and closes both databases. Run must have returned.
+// Close writes what still waits, syncs, and closes both databases. Run must
+// have returned.
 func (s *Store) Close() error {
+	s.drain()
 	return errors.Join(s.Sync(), s.raw.Close(), s.hourly.Close())
 }
 

@@ -17,6 +17,7 @@ import (
 	"lightwell/alarms/web/access"
 	"lightwell/collector"
 	"lightwell/collector/document"
+	"lightwell/collector/history"
 	"lightwell/collector/snmp"
 )
 
@@ -39,6 +40,7 @@ type Config struct {
 	Tokens        []access.Token
 	MetricsOpen   bool // /metrics needs no token
 	Commissioning Commissioning
+	History       History
 	Backup        Backup
 	LogLevel      string
 }
@@ -78,6 +80,7 @@ func Default() Config {
 		SNMP:          snmp.Default(),
 		Credentials:   map[string]snmp.Credentials{},
 		Commissioning: Commissioning{Polls: 10, Over: 5 * time.Minute},
+		History:       History{Local: history.Default("history")},
 		LogLevel:      "info",
 	}
 }

@@ -32,6 +32,8 @@ type fileConfig struct {
 	Credentials   map[string]fileCredential `yaml:"credentials"`
 	Commissioning fileCommissioning         `yaml:"commissioning"`
 	Backup        *fileBackup               `yaml:"backup"`
+	History       fileHistory               `yaml:"history"`
+	RemoteWrite   []fileRemoteWrite         `yaml:"remote_write"`
 	Webhooks      []fileWebhook             `yaml:"webhooks"`
 	Tokens        []fileToken               `yaml:"tokens"`
 }
@@ -132,6 +134,10 @@ func (l *loader) load() {
 	l.polling(&f)
 	for name, c := range f.Credentials {
 		l.credential(name, c)
+	}
+	l.history(&f.History)
+	for i := range f.RemoteWrite {
+		l.remoteWrite(i, &f.RemoteWrite[i])
 	}
 	for i := range f.Webhooks {
 		l.webhook(i, &f.Webhooks[i])

@@ -23,7 +23,7 @@ func (d *Daemon) openBackups() (err error) {
 			return err
 		}
 	}
-	from := backup.Sources{Data: data, Program: d.opts.Version}
+	from := backup.Sources{Data: data, Program: d.opts.Version, History: d.past.snapshot()}
 	if d.opts.Config.Postgres.Empty() {
 		from.State = d.keep.store.Backup
 	}

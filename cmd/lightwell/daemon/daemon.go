@@ -62,6 +62,7 @@ type Daemon struct {
 	poller     *collector.Poller
 	dispatcher *notify.Dispatcher
 	metrics    *metrics.Metrics
+	past       *past
 	backups    *backup.Keeper
 	server     *web.Server
 	pulse      pulse
@@ -78,7 +79,7 @@ func New(o Options) (d *Daemon, err error) {
 			opened.Close()
 		}
 	}()
-	for _, step := range []func() error{d.openState, d.openAlarms, d.openPolling, d.openBackups, d.openPublishing} {
+	for _, step := range []func() error{d.openState, d.openHistory, d.openAlarms, d.openPolling, d.openBackups, d.openPublishing} {
 		if err = step(); err != nil {
 			return nil, err
 		}
@@ -144,13 +145,13 @@ func (d *Daemon) openPublishing() (err error) {
 	d.keep.dispatcher = d.dispatcher
 	d.dispatcher.Restore(d.list.Alarms(everything))
 	d.metrics = metrics.New(metrics.Config{
-		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, Baselines: d.book, Types: AlarmTypes(),
+		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, History: d.past, Baselines: d.book, Types: AlarmTypes(),
 		State: d.stateFigures,
 	})
 	d.server, err = web.New(web.Config{
 		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: &d.calendar,
 		Types: AlarmTypes(), Metrics: d.metrics.Handler(), MetricsOpen: cfg.MetricsOpen, Tokens: cfg.Tokens, Hosts: cfg.Hosts,
-		Webhooks: d.dispatcher, Journal: d.keep, Backups: d.backups, Ready: d.Ready, Unwritten: d.unwritten, Version: d.opts.Version, Log: d.log.Named("web"),
+		Webhooks: d.dispatcher, History: d.past.source(), Journal: d.keep, Backups: d.backups, Ready: d.Ready, Unwritten: d.unwritten, Version: d.opts.Version, Log: d.log.Named("web"),
 	})
 	if err != nil {
 		return err
@@ -188,6 +189,7 @@ func (d *Daemon) polled(p collector.Poll) {
 	d.book.Observe(p)
 	d.engine.Observe(p)
 	d.metrics.ObservePoll(p)
+	d.past.append(p)
 	if d.opts.OnPoll != nil {
 		d.opts.OnPoll(p)
 	}
@@ -220,7 +222,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
 	for name, part := range map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "backups": d.backups.Run,
+		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "history": d.past.run, "backups": d.backups.Run,
 	} {
 		group.Go(func() error {
 			if err := part(ctx); err != nil {
@@ -241,6 +243,7 @@ func (d *Daemon) Close() {
 	if d.server != nil {
 		d.server.Close()
 	}
+	d.past.close(d.log)
 	if d.keep != nil {
 		d.keep.close()
 	}

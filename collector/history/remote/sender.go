@@ -101,8 +101,11 @@ func (s *Sender) Run(ctx context.Context) error {
 	return nil
 }
 
-// Close closes the queue.
-func (s *Sender) Close() error { return errors.Join(s.spool.sync(), s.spool.close()) }
+// Close queues what still waits, and closes the queue.
+func (s *Sender) Close() error {
+	s.enqueueRest()
+	return errors.Join(s.spool.sync(), s.spool.close())
+}
 
 // enqueue puts polls on disk.
 func (s *Sender) enqueue(ctx context.Context) {
@@ -115,15 +118,20 @@ func (s *Sender) enqueue(ctx context.Context) {
 		case <-sync.C:
 			s.failed("the queue cannot be synced", s.spool.sync())
 		case <-ctx.Done():
-			for {
-				select {
-				case p := <-s.polls:
-					s.put(p)
-					continue
-				default:
-				}
-				return
-			}
+			s.enqueueRest()
+			return
+		}
+	}
+}
+
+// enqueueRest puts on disk what waits now.
+func (s *Sender) enqueueRest() {
+	for {
+		select {
+		case p := <-s.polls:
+			s.put(p)
+		default:
+			return
 		}
 	}
 }
