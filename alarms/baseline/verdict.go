@@ -74,7 +74,7 @@ func judge(c *capture, u collector.Unit, accepted map[collector.Point]Level, cfg
 func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Config) PointCapture {
 	values, span := r.values()
 	sorted := slices.Sorted(slices.Values(values))
-	driftMax, rangeMax, coarsest := cfg.tolerance(info.Unit, sorted[len(sorted)/2])
+	driftMax, rangeMax, coarsest := cfg.tolerance(info, sorted[len(sorted)/2])
 	q := quantum(sorted)
 	if q > coarsest {
 		q = 0
