@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/netip"
 	"sync/atomic"
 	"time"
 
@@ -56,6 +57,7 @@ type Daemon struct {
 	list       *alarms.List
 	engine     *alarms.Engine
 	poller     *collector.Poller
+	traps      *snmp.Listener // nil: not listened for
 	dispatcher *notify.Dispatcher
 	metrics    *metrics.Metrics
 	server     *web.Server
@@ -103,11 +105,26 @@ func (d *Daemon) openAlarms() (err error) {
 	return nil
 }
 
-func (d *Daemon) openPolling() error {
+func (d *Daemon) openPolling() (err error) {
 	d.poller = collector.NewPoller(collector.PollerConfig{
 		Prober: &d.client, Sink: d.polled, PerSite: d.opts.Config.PerSite, Log: d.log.Named("poller"),
 	})
-	return nil
+	if d.opts.Config.Traps == "" {
+		return nil
+	}
+	d.traps, err = snmp.NewListener(d.opts.Config.Traps, d.unitsAt, d.poller.PollNow, d.log.Named("traps"))
+	return err
+}
+
+// unitsAt returns the units whose agent has the address.
+func (d *Daemon) unitsAt(addr netip.Addr) []string {
+	var units []string
+	for _, u := range d.fleet.Load().Units {
+		if at, err := netip.ParseAddrPort(u.Address); err == nil && at.Addr().Unmap() == addr.Unmap() {
+			units = append(units, u.ID)
+		}
+	}
+	return units
 }
 
 func (d *Daemon) openPublishing() (err error) {
@@ -200,9 +217,13 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.log.Info("start", zap.String("version", d.opts.Version), zap.Int("sites", len(f.Sites)), zap.Int("units", len(f.Units)),
 		zap.Int("links", len(f.Links)), zap.String("data", d.dir.Path()), zap.String("url", d.URL()))
 	group, ctx := errgroup.WithContext(ctx)
-	for name, part := range map[string]func(context.Context) error{
+	parts := map[string]func(context.Context) error{
 		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep,
-	} {
+	}
+	if d.traps != nil {
+		parts["traps"] = d.traps.Run
+	}
+	for name, part := range parts {
 		group.Go(func() error {
 			if err := part(ctx); err != nil {
 				return fmt.Errorf("%s: %w", name, err)

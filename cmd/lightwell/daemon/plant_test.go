@@ -3,8 +3,10 @@ package daemon_test
 import (
 	"context"
 	"errors"
+	"net"
 	"net/netip"
 	"os"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -17,6 +19,7 @@ import (
 	"lightwell/cmd/lightwell/daemon"
 	"lightwell/collector"
 	"lightwell/collector/document"
+	"lightwell/collector/need"
 	"lightwell/collector/plant"
 	"lightwell/collector/plant/agent"
 	"lightwell/collector/snmp"
@@ -146,6 +149,27 @@ func TestRestartForgetsNothing(t *testing.T) {
 	require.NoError(t, q.plant.Repair(lost, q.plant.PlantTime(time.Now())))
 	q.saw("cleared minor " + resource)
 	require.Equal(t, before+1, len(q.webhooks()), "the alarm is not raised twice: %v", q.webhooks())
+}
+
+// TestTrapAsksForAPoll polls once an hour, and at once after a trap.
+func TestTrapAsksForAPoll(t *testing.T) {
+	snmptrap := need.Program(t, "snmptrap")
+	q := newQuay(t)
+	probe, err := net.ListenPacket("udp", "127.0.0.1:0")
+	require.NoError(t, err)
+	q.cfg.Traps = probe.LocalAddr().String()
+	require.NoError(t, probe.Close())
+	q.rewrite(func(fleet string) string { return strings.Replace(fleet, "@every 200ms", "@every 1h", 1) })
+	q.start()
+	polls := func() string {
+		_, rest, _ := strings.Cut(q.get("/metrics", nil), `lightwell_polls_total{site="quay",unit="room-1"} `)
+		count, _, _ := strings.Cut(rest, "\n")
+		return count
+	}
+	q.eventually("the first poll", func() bool { return polls() == "1" })
+	out, err := exec.Command(snmptrap, "-v2c", "-c", "any", q.cfg.Traps, "", "1.3.6.1.6.3.1.1.5.1").CombinedOutput()
+	require.NoError(t, err, string(out))
+	q.eventually("a poll out of turn", func() bool { return polls() == "2" })
 }
 
 func TestReload(t *testing.T) {
