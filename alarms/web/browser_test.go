@@ -222,10 +222,12 @@ func TestPictures(t *testing.T) {
 			}
 		}
 	}
-	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(url+"/sites/north-quay")))
-	paper, err := chromedp.Run(ctx, chromedp.PrintToPDF())
+	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(filepath.Join(folder, "site.pdf"), paper, 0o644))
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(794, 1123), chromedp.Navigate(url+"/sites/north-quay")))
+	paper, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "site-print.png"), paper, 0o644))
 }
 
 type calendar struct{ site string }
