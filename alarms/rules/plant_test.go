@@ -147,10 +147,10 @@ func TestPlantFaults(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				w := newWatch(t, 1)
 				w.commission()
-				require.Empty(t, w.run(10*time.Minute, 10*time.Second), "sound")
+				require.Empty(t, w.run(2*time.Minute, 10*time.Second), "sound")
 				id, err := w.plant.Inject(c.fault, w.plant.PlantTime(time.Now()))
 				require.NoError(t, err)
-				heard := w.run(5*time.Minute, 10*time.Second)
+				heard := w.run(3*time.Minute, 10*time.Second)
 				var raised, cleared []string
 				for _, alarm := range c.want {
 					raised, cleared = append(raised, "raised "+alarm), append(cleared, "cleared "+alarm)
@@ -160,7 +160,7 @@ func TestPlantFaults(t *testing.T) {
 					return
 				}
 				require.NoError(t, w.plant.Repair(id, w.plant.PlantTime(time.Now())))
-				require.Equal(t, cleared, w.run(5*time.Minute, 10*time.Second))
+				require.Equal(t, cleared, w.run(3*time.Minute, 10*time.Second))
 			})
 		})
 	}
@@ -172,7 +172,7 @@ func TestSoundDays(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			w := newWatch(t, seed)
 			w.commission()
-			require.Empty(t, w.run(3*24*time.Hour, 15*time.Minute))
+			require.Empty(t, w.run(2*24*time.Hour, 30*time.Minute))
 		})
 	}
 }
