@@ -76,12 +76,17 @@ func (unreachable) Judge(v *alarms.View) []alarms.Verdict {
 }
 
 // darkness returns the keys of what follows at the far ends that get no light
-// from a silent unit: it is without power, and there is one cause.
+// from a silent unit, or less of it at a combiner: the unit is without power,
+// and there is one cause.
 func (o *optics) darkness(u *alarms.UnitView) []alarms.Key {
 	var out []alarms.Key
 	for i := range o.fibres {
-		if f := &o.fibres[i]; f.from.unit == u && f.arrived.light == dark {
+		switch f := &o.fibres[i]; {
+		case f.from.unit != u:
+		case f.arrived.light == dark:
 			out = appendNew(out, f.consequences())
+		case f.shared:
+			out = appendNew(out, f.weakness())
 		}
 	}
 	return out

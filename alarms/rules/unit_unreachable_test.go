@@ -112,3 +112,11 @@ func TestASilentUnitThatIsDark(t *testing.T) {
 	s.shift("roof-1", "optical_receive_power", -2)
 	require.ElementsMatch(t, []string{"unit-unreachable unit/room-1", "optical-signal-degraded unit/roof-1/optical_receive_power"}, s.standing(), "weak light has a cause of its own")
 }
+
+// TestASilentUnitAtACombiner: one of two equal inputs gone is 3 dB less.
+func TestASilentUnitAtACombiner(t *testing.T) {
+	s := star(t, 2)
+	s.fail(collector.ErrNoAnswer, "room-2")
+	s.shift("roof", "optical_receive_power", -3.01)
+	require.Equal(t, []string{"unit-unreachable unit/room-2"}, s.standing())
+}
