@@ -1,7 +1,6 @@
 package alarms_test
 
 import (
-	"fmt"
 	"testing"
 	"time"
 
@@ -101,5 +100,5 @@ func TestEventsKeepTheNewest(t *testing.T) {
 	require.Equal(t, at(10*time.Hour), all[alarms.MaxEvents-1].Time)
 	require.Equal(t, all[:3], r.engine.Events(3))
 	require.Equal(t, "unit/nq-room", all[0].Resource)
-	require.Contains(t, all[0].Text, fmt.Sprint("unit nq-room started anew at "))
+	require.Contains(t, all[0].Text, "unit nq-room started anew at ")
 }

@@ -146,6 +146,8 @@ func TestPlantFaults(t *testing.T) {
 		{plant.Fault{Kind: "monitor-drift", Unit: "rack-1", Point: "optical_receive_power", Ramp: -1}, []string{"optical-signal-degraded unit/rack-1/optical_receive_power"}},
 		{plant.Fault{Kind: "management-lost", Site: "quay"}, []string{"unit-unreachable site/quay"}},
 		{plant.Fault{Kind: "interference", Unit: "roof-1"}, []string{"rf-level-deviation unit/roof-1/rf_input_level"}},
+		{plant.Fault{Kind: "fibre-bend", Cable: "riser", Size: 2}, []string{"optical-signal-degraded cable/riser"}},
+		{plant.Fault{Kind: "fibre-bend", Link: "l1", Size: 4}, []string{"optical-signal-degraded link/l1"}},
 		{plant.Fault{Kind: "mains-dip", Site: "quay"}, nil},
 		{plant.Fault{Kind: "agent-restart", Unit: "hall-2"}, nil},
 	} {
