@@ -197,8 +197,8 @@ func (o *optics) judgeCommonLoss(out []alarms.Verdict) []alarms.Verdict {
 }
 
 // commonLoss judges fibres that could share a cause: active when two or more
-// are weak and none that can be read is sound. Fibres that meet in a combiner,
-// or whose own transmitter is weak, say nothing.
+// are weak and none that can be read is sound. Fibres that meet in a combiner
+// follow, but say nothing, nor do those whose own transmitter is weak.
 func (o *optics) commonLoss(resource, text string, belongs func(*fibre) bool, out []alarms.Verdict) []alarms.Verdict {
 	v := alarms.Verdict{Resource: resource, Text: text}
 	weak, sound, worst := 0, 0, 0.0
@@ -208,6 +208,9 @@ func (o *optics) commonLoss(resource, text string, belongs func(*fibre) bool, ou
 		p := f.to.receiver()
 		level, at, ok := measured(f.to.unit, p)
 		sent, _, known := deviation(f.from.unit, f.from.laser())
+		if f.shared && belongs(f) {
+			v.Explains = appendNew(v.Explains, f.weakness())
+		}
 		if !belongs(f) || f.shared || f.arrived.light != lit || !ok || p.Quantity != collector.OpticalReceivePower || known && sent <= -lossMinorDB || o.warming(f.from.unit) {
 			continue
 		}

@@ -119,7 +119,7 @@ func (o *optics) judgeReceiver(f *fibre, out []alarms.Verdict) []alarms.Verdict 
 	for i := range o.fibres {
 		if g := &o.fibres[i]; g.to == f.to {
 			v.Details.Impacted = append(v.Details.Impacted, linkResource(g.link.ID))
-			v.Explains = appendNew(v.Explains, g.weakness())
+			v.Explains = appendNew(v.Explains, without(g.consequences(), key))
 		}
 	}
 	return append(out, v)
