@@ -99,6 +99,7 @@ var quayUnits = []string{"roof-1", "room-1", "roof-2", "room-2"}
 // TestOneCauseOneAlarm cuts a cable with two links in it: one alarm, and what
 // follows from it is kept silent.
 func TestOneCauseOneAlarm(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.start()
 	q.commission(quayUnits...)
@@ -131,6 +132,7 @@ func TestOneCauseOneAlarm(t *testing.T) {
 // TestRestartForgetsNothing stops the daemon while an alarm is raised and
 // acknowledged, and starts it again on the same data.
 func TestRestartForgetsNothing(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.start()
 	q.commission(quayUnits...)
@@ -153,6 +155,7 @@ func TestRestartForgetsNothing(t *testing.T) {
 
 // TestTrapAsksForAPoll polls once an hour, and at once after a trap.
 func TestTrapAsksForAPoll(t *testing.T) {
+	t.Parallel()
 	snmptrap := need.Program(t, "snmptrap")
 	q := newQuay(t)
 	probe, err := net.ListenPacket("udp", "127.0.0.1:0")
@@ -173,6 +176,7 @@ func TestTrapAsksForAPoll(t *testing.T) {
 }
 
 func TestReload(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.start()
 	q.eventually("first polls", func() bool {
