@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -51,7 +52,7 @@ type quay struct {
 	agents *agent.Agents
 }
 
-func newQuay(t *testing.T) *quay {
+func newQuay(t testing.TB) *quay {
 	t.Helper()
 	b := newBench(t, quayFleet, func(cfg *config.Config) {
 		cfg.Credentials = map[string]snmp.Credentials{"v2c": {Version: "2c", Community: collector.NewSecret(quayCommunity)}}
@@ -202,4 +203,35 @@ func TestReload(t *testing.T) {
 	q.eventually("the unit that left is gone", func() bool { return !strings.Contains(q.get("/metrics", nil), `unit="room-2"`) })
 	require.Contains(t, q.get("/metrics", nil), `lightwell_unit_up{site="quay",unit="room-1"} 1`)
 	require.Contains(t, q.log.String(), "reloaded")
+}
+
+// BenchmarkAlarmToWebhook measures from the poll that brought the evidence to
+// the receiver having the webhook, with one fibre opened and mended at each
+// turn.
+func BenchmarkAlarmToWebhook(b *testing.B) {
+	q := newQuay(b)
+	var evidence atomic.Int64 // when the last poll said that light is lost
+	lost := collector.Point{Quantity: collector.OpticalReceiveState}
+	q.onPoll = func(p collector.Poll) {
+		for _, r := range p.Readings {
+			if r.Point == lost && r.State() == collector.StateLost {
+				evidence.CompareAndSwap(0, time.Now().UnixNano())
+			}
+		}
+	}
+	q.start()
+	q.commission(quayUnits...)
+	var sum time.Duration
+	turns := 0
+	for b.Loop() {
+		evidence.Store(0)
+		seen := len(q.webhooks())
+		cut := q.inject(plant.Fault{Kind: "fibre-open", Link: "one", Direction: "downlink"})
+		q.eventually("webhook", func() bool { return len(q.webhooks()) > seen })
+		sum += q.last.Sub(time.Unix(0, evidence.Load()))
+		turns++
+		require.NoError(b, q.plant.Repair(cut, q.plant.PlantTime(time.Now())))
+		q.eventually("mended", func() bool { return len(q.webhooks()) > seen+1 })
+	}
+	b.ReportMetric(float64(sum.Milliseconds())/float64(turns), "ms/alarm")
 }
