@@ -205,33 +205,36 @@ func TestReload(t *testing.T) {
 	require.Contains(t, q.log.String(), "reloaded")
 }
 
-// BenchmarkAlarmToWebhook measures from the poll that brought the evidence to
-// the receiver having the webhook, with one fibre opened and mended at each
-// turn.
+// BenchmarkAlarmToWebhook measures from the poll that brought the first
+// evidence of a dark fibre to the receiver having the webhook, the second poll
+// that the alarm waits for included: polls come every 200 ms.
 func BenchmarkAlarmToWebhook(b *testing.B) {
+	var sum time.Duration
+	turns := 0
+	for b.Loop() {
+		sum += alarmToWebhook(b)
+		turns++
+	}
+	b.ReportMetric(float64(sum.Milliseconds())/float64(turns), "ms/alarm")
+}
+
+func alarmToWebhook(b *testing.B) time.Duration {
 	q := newQuay(b)
-	var evidence atomic.Int64 // when the last poll said that light is lost
+	var evidence atomic.Int64
 	lost := collector.Point{Quantity: collector.OpticalReceiveState}
 	q.onPoll = func(p collector.Poll) {
 		for _, r := range p.Readings {
 			if r.Point == lost && r.State() == collector.StateLost {
-				evidence.CompareAndSwap(0, time.Now().UnixNano())
+				evidence.CompareAndSwap(0, r.Taken.UnixNano())
 			}
 		}
 	}
 	q.start()
+	defer q.stop()
 	q.commission(quayUnits...)
-	var sum time.Duration
-	turns := 0
-	for b.Loop() {
-		evidence.Store(0)
-		seen := len(q.webhooks())
-		cut := q.inject(plant.Fault{Kind: "fibre-open", Link: "one", Direction: "downlink"})
-		q.eventually("webhook", func() bool { return len(q.webhooks()) > seen })
-		sum += q.last.Sub(time.Unix(0, evidence.Load()))
-		turns++
-		require.NoError(b, q.plant.Repair(cut, q.plant.PlantTime(time.Now())))
-		q.eventually("mended", func() bool { return len(q.webhooks()) > seen+1 })
-	}
-	b.ReportMetric(float64(sum.Milliseconds())/float64(turns), "ms/alarm")
+	q.inject(plant.Fault{Kind: "fibre-open", Link: "one", Direction: "downlink"})
+	q.eventually("webhook", func() bool { return len(q.webhooks()) > 0 })
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.last.Sub(time.Unix(0, evidence.Load()))
 }
