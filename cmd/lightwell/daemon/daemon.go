@@ -68,8 +68,8 @@ type Daemon struct {
 
 // New opens state and listener. A used port or data folder is an error here,
 // before anything is polled. Close the Daemon unless Run is called.
-func New(o Options) (d *Daemon, err error) {
-	d = &Daemon{opts: o, log: o.Log, unsaved: make(chan struct{}, 1), pulse: pulse{started: time.Now()}}
+func New(o Options) (_ *Daemon, err error) {
+	d := &Daemon{opts: o, log: o.Log, unsaved: make(chan struct{}, 1), pulse: pulse{started: time.Now()}}
 	if d.dir, err = state.Open(o.Config.Data); err != nil {
 		return nil, err
 	}

@@ -176,6 +176,24 @@ func TestTrapAsksForAPoll(t *testing.T) {
 	q.eventually("a poll out of turn", func() bool { return polls() == "2" })
 }
 
+// TestUsedPortIsAStartError opens a second daemon on the port of the first.
+func TestUsedPortIsAStartError(t *testing.T) {
+	t.Parallel()
+	q := newQuay(t)
+	q.start()
+	files, err := daemon.LoadFiles(q.cfg)
+	require.NoError(t, err)
+	second := q.cfg
+	second.Listen = strings.TrimPrefix(q.daemon.URL(), "http://")
+	second.Data = t.TempDir()
+	_, err = daemon.New(daemon.Options{Config: second, Files: files, Log: zap.NewNop()})
+	require.ErrorContains(t, err, "address already in use")
+	second.Listen = "127.0.0.1:0"
+	again, err := daemon.New(daemon.Options{Config: second, Files: files, Log: zap.NewNop()})
+	require.NoError(t, err, "the failed start gave its data folder free")
+	again.Close()
+}
+
 func TestReload(t *testing.T) {
 	t.Parallel()
 	q := newQuay(t)
@@ -190,6 +208,7 @@ func TestReload(t *testing.T) {
 	require.True(t, errors.As(err, &faults))
 	q.daemon.Reloaded(err)
 	require.Contains(t, q.log.String(), "the running configuration stays in force")
+	require.Contains(t, q.log.String(), `unknown role \"upstairs\"`)
 	require.Contains(t, q.get("/metrics", nil), `unit="room-2"`, "the old fleet goes on")
 
 	q.rewrite(func(fleet string) string {
