@@ -44,7 +44,7 @@ func TestPollBecomesAlarmSoonAfterIt(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan error)
 		go func() { done <- engine.Run(ctx) }()
-		time.Sleep(time.Second)
+		<-time.After(time.Second)
 		polled := time.Now()
 		engine.Observe(poll("nq-room", polled, reading(collector.OpticalReceivePower, -40)))
 		require.LessOrEqual(t, (<-raised).Sub(polled), 200*time.Millisecond)

@@ -1,7 +1,6 @@
 package alarms_test
 
 import (
-	"fmt"
 	"testing"
 	"time"
 
@@ -102,6 +101,6 @@ func TestEventsKeepTheNewest(t *testing.T) {
 	require.Equal(t, at(10*time.Hour), all[alarms.MaxEvents-1].Time)
 	require.Equal(t, all[:3], r.engine.Events(3))
 	require.Equal(t, "unit/nq-room", all[0].Resource)
-	require.Contains(t, all[0].Text, fmt.Sprint("unit nq-room started anew at "))
+	require.Contains(t, all[0].Text, "unit nq-room started anew at ")
 	require.Equal(t, 1+alarms.MaxEvents+10, told, "a listener hears of all, the fleet among them")
 }

@@ -215,7 +215,7 @@ func TestRunReleasesWhatPlannedWorkHeld(t *testing.T) {
 		ctx := t.Context()
 		go func() { done <- engine.Run(ctx) }()
 		noon := time.Date(2000, 1, 1, 12, 10, 0, 0, time.UTC) // bubbles begin at midnight of that day
-		time.Sleep(time.Until(noon))
+		<-time.After(time.Until(noon))
 		rule.verdicts(active(nqPower, noon))
 		engine.Observe(collector.Poll{Unit: "nq-room", Started: noon, Err: errors.New("silent")})
 		first := <-heard

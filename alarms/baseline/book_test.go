@@ -198,9 +198,9 @@ func TestWhatKeepsACaptureFromBeingReady(t *testing.T) {
 		{"one quantum to and fro", func(i int) float64 { return -3.2 + 0.1*float64(i%2) }, ""},
 		{"quantised, last third one step up", func(i int) float64 { return -3.2 + 0.1*float64(i/20) }, ""},
 		{"drift just allowed", func(i int) float64 { return -3.2 + 0.0049*float64(i) }, ""},
-		{"drift", func(i int) float64 { return -3.2 - 0.1*float64(i) }, "drifts: the last third is -2.00 dBm off the first"},
+		{"drift", func(i int) float64 { return -3.2 - 0.1*float64(i) }, "drifts: the last third is -2.00 dB off the first"},
 		{"step in the middle", func(i int) float64 { return -3.2 - 1.5*float64(i/15) }, "drifts"},
-		{"one jump", func(i int) float64 { return -3.2 - 1.5*b2f(i == 14) }, "jumps between -4.70 dBm and -3.20 dBm"},
+		{"one jump", func(i int) float64 { return -3.2 - 1.5*b2f(i == 14) }, "jumps between -4.70 dBm and -3.20 dBm, a span of 1.00 dB is allowed"},
 		{"a small jump", func(i int) float64 { return -3.2 - 0.9*b2f(i == 14) }, ""},
 		{"dark", func(int) float64 { return -45 }, "no light"},
 		{"just not dark", func(int) float64 { return -29.9 }, ""},
@@ -262,6 +262,28 @@ func TestNoLightNeverBecomesALevel(t *testing.T) {
 	levels, _ := b.book.Levels("u")
 	require.NotContains(t, levels, rx)
 	require.Contains(t, levels, bias)
+}
+
+// TestSpareReceivers: a roof unit with four receivers and two links.
+func TestSpareReceivers(t *testing.T) {
+	b := newBench(t)
+	var points []collector.Point
+	for _, port := range []string{"4", "1", "3", "2"} {
+		points = append(points, collector.Point{Quantity: collector.OpticalReceivePower, Port: port})
+	}
+	f := collector.Fleet{Units: []collector.Unit{{ID: "u", Equipment: collector.Equipment{Model: "m", Points: points}}, {ID: "v"}, {ID: "w"}}}
+	f.Links = []collector.Link{{ID: "l1", Outdoor: "u", Indoor: "v"}, {ID: "l2", Outdoor: "u", Indoor: "w"}}
+	b.book.SetFleet(collector.NewFleet(f))
+	for _, c := range []struct {
+		dark string // port
+		want bool
+	}{{"", true}, {"2", false}} {
+		require.NoError(t, b.book.Begin([]string{"u"}, "e", b.now))
+		for range 12 {
+			b.poll("u", map[collector.Point]float64{points[1]: -3, points[3]: -3 - 42*b2f(c.dark == "2"), points[2]: -45})
+		}
+		require.Equal(t, c.want, b.book.Show("u", b.now).Ready, "%v", b.book.Show("u", b.now).Reasons)
+	}
 }
 
 func TestOnlyFreshGoodReadingsCount(t *testing.T) {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"lightwell/collector"
 )
 
 // Config says what a capture must hold before it may be accepted. A point may
@@ -15,8 +17,10 @@ type Config struct {
 	MinTime    time.Duration // time from the first to the last of them; 0: any
 	MaxSamples int           // newest readings kept per point, 16 bytes each; at least MinSamples
 
-	DriftDB    float64 // allowed between first and last third, for quantities in dB and dBm
-	RangeDB    float64 // allowed between smallest and largest, same quantities
+	DriftDB    float64 // allowed between first and last third of an optical power
+	RangeDB    float64 // allowed between its smallest and largest
+	DriftRFDB  float64 // as DriftDB for RF levels, noise and gain control
+	RangeRFDB  float64 // as RangeDB, likewise
 	DriftShare float64 // as DriftDB for currents and voltages, as a share of the level
 	RangeShare float64 // as RangeDB, likewise
 }
@@ -24,11 +28,12 @@ type Config struct {
 // Default returns the limits for a visit: ten polls over five minutes. The
 // repeatability of an optical monitor at constant temperature is 0.1 to 0.3
 // dB (common practice), so a drift of 0.1 dB within a capture is still the
-// monitor's; 240 readings are four kilobytes a point.
+// monitor's. What comes in at an antenna wanders more: half a decibel is far
+// below what raises an alarm. 240 readings are four kilobytes a point.
 func Default() Config {
 	return Config{
 		MinSamples: 10, MinTime: 5 * time.Minute, MaxSamples: 240,
-		DriftDB: 0.1, RangeDB: 1, DriftShare: 0.01, RangeShare: 0.05,
+		DriftDB: 0.1, RangeDB: 1, DriftRFDB: 0.5, RangeRFDB: 3, DriftShare: 0.01, RangeShare: 0.05,
 	}
 }
 
@@ -46,20 +51,24 @@ func (c Config) Validate() error {
 	for _, l := range []struct {
 		name  string
 		value float64
-	}{{"drift in dB", c.DriftDB}, {"range in dB", c.RangeDB}, {"drift share", c.DriftShare}, {"range share", c.RangeShare}} {
+	}{{"drift in dB", c.DriftDB}, {"range in dB", c.RangeDB}, {"drift of RF in dB", c.DriftRFDB}, {"range of RF in dB", c.RangeRFDB}, {"drift share", c.DriftShare}, {"range share", c.RangeShare}} {
 		refuse(!(l.value >= 0), "%s %v is not a size; use 0 or more", l.name, l.value)
 	}
 	return errors.Join(faults...)
 }
 
-// tolerance returns how much drift and range a point of the given unit symbol
-// may show on top of its noise, and the coarsest step that is taken for its
-// resolution: a larger one is a jump. A power read in steps of 0.1 µW has
-// steps of 0.41 dB at -30 dBm.
-func (c Config) tolerance(unit string, level float64) (drift, span, coarsest float64) {
-	switch unit {
-	case "dB", "dBm", "dBm/Hz":
+// tolerance returns how much drift and range a point of a quantity may show on
+// top of its noise, and the coarsest step that is taken for its resolution: a
+// larger one is a jump. A power read in steps of 0.1 µW has steps of 0.41 dB
+// at -30 dBm.
+func (c Config) tolerance(info collector.QuantityInfo, level float64) (drift, span, coarsest float64) {
+	switch info.Quantity {
+	case collector.OpticalReceivePower, collector.OpticalTransmitPower:
 		return c.DriftDB, c.RangeDB, 0.5
+	}
+	switch info.Unit {
+	case "dB", "dBm", "dBm/Hz":
+		return c.DriftRFDB, c.RangeRFDB, 1
 	}
 	level = math.Abs(level)
 	return c.DriftShare * level, c.RangeShare * level, 0.05 * level

@@ -45,13 +45,14 @@ type PointCapture struct {
 	span time.Duration
 }
 
-// judge looks at what c has collected of unit u.
-func judge(c *capture, u collector.Unit, accepted map[collector.Point]Level, cfg Config, now time.Time) Capture {
+// judge looks at what c has collected of unit u, which is an end of so many
+// links.
+func judge(c *capture, u collector.Unit, links int, accepted map[collector.Point]Level, cfg Config, now time.Time) Capture {
 	out := Capture{Unit: u.ID, State: Capturing, By: c.by, Begun: c.begun, Polls: c.polls, Failed: c.failed}
 	temp := c.temperature()
 	for _, p := range u.Equipment.Points {
 		info, ok := p.Quantity.Info()
-		if !ok || !info.Compared {
+		if !ok || !info.Compared || spare(u, p, links) {
 			continue
 		}
 		r := c.points[p]
@@ -71,10 +72,25 @@ func judge(c *capture, u collector.Unit, accepted map[collector.Point]Level, cfg
 	return out
 }
 
+// spare tells whether p is a receiver that no fibre ends at: links take the
+// ports of a unit in their order.
+func spare(u collector.Unit, p collector.Point, links int) bool {
+	if p.Quantity != collector.OpticalReceivePower || links == 0 {
+		return false
+	}
+	before := 0
+	for _, q := range u.Equipment.Points {
+		if q.Quantity == p.Quantity && q.Port < p.Port {
+			before++
+		}
+	}
+	return before >= links
+}
+
 func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Config) PointCapture {
 	values, span := r.values()
 	sorted := slices.Sorted(slices.Values(values))
-	driftMax, rangeMax, coarsest := cfg.tolerance(info.Unit, sorted[len(sorted)/2])
+	driftMax, rangeMax, coarsest := cfg.tolerance(info, sorted[len(sorted)/2])
 	q := quantum(sorted)
 	if q > coarsest {
 		q = 0
@@ -89,18 +105,29 @@ func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Con
 	out.Drift, stderr = thirds(values, q)
 	driftMax = max(driftMax, q, 4*stderr)
 	rangeMax = max(rangeMax, 4*q, 8*sigma)
-	size := func(v float64) string { return fmt.Sprintf("%.*f %s", max(info.Decimals, 2), v, info.Unit) }
+	in := func(unit string) func(float64) string {
+		return func(v float64) string { return fmt.Sprintf("%.*f %s", max(info.Decimals, 2), v, unit) }
+	}
+	value, size := in(info.Unit), in(difference(info.Unit))
 	switch {
 	case Dark(p.Quantity, centre):
-		out.Reason = fmt.Sprintf("no light (%s): connect the fibre, or find out why it is dark, first", size(centre))
+		out.Reason = fmt.Sprintf("no light (%s): connect the fibre, or find out why it is dark, first", value(centre))
 	case math.Abs(out.Drift) > driftMax:
 		out.Reason = fmt.Sprintf("drifts: the last third is %s off the first, %s is allowed: wait until the unit is warm and nobody touches the fibre", size(out.Drift), size(driftMax))
 	case out.Max-out.Min > rangeMax:
-		out.Reason = fmt.Sprintf("jumps between %s and %s, a span of %s is allowed: look for a loose connector, then begin anew", size(out.Min), size(out.Max), size(rangeMax))
+		out.Reason = fmt.Sprintf("jumps between %s and %s, a span of %s is allowed: look for a loose connector, then begin anew", value(out.Min), value(out.Max), size(rangeMax))
 	default:
 		out.Stable = true
 	}
 	return out
+}
+
+// difference returns the unit of a difference of two values in unit.
+func difference(unit string) string {
+	if strings.HasPrefix(unit, "dBm") {
+		return "dB"
+	}
+	return unit
 }
 
 // Dark tells whether a value of q means that no light is there; only optical

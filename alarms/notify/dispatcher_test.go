@@ -45,7 +45,7 @@ func TestRetriesUntilGivenUp(t *testing.T) {
 		f := newReceiver(t, func(int, request) (*http.Response, error) { return answer(http.StatusInternalServerError), nil })
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{endpoint()}, Via: f})
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
-		time.Sleep(96 * time.Hour)
+		<-time.After(96 * time.Hour)
 		synctest.Wait()
 		got := f.got()
 		require.Len(t, got, notify.Attempts)
@@ -155,12 +155,12 @@ func TestRetryAfterPausesEndpoint(t *testing.T) {
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
 		synctest.Wait()
 		require.Equal(t, 120*time.Second, time.Until(d.Stats()[0].PausedUntil))
-		time.Sleep(30 * time.Second)
+		<-time.After(30 * time.Second)
 		require.NoError(t, d.Publish([]alarms.Change{change(2, "b", alarms.Raised, alarms.Major)}))
-		time.Sleep(time.Minute)
+		<-time.After(time.Minute)
 		synctest.Wait()
 		require.Len(t, f.got(), 1, "another alarm waits too")
-		time.Sleep(31 * time.Second)
+		<-time.After(31 * time.Second)
 		synctest.Wait()
 		require.Equal(t, []string{"0s", "2m0s", "2m0s"}, offsets(f.got()))
 		require.True(t, d.Stats()[0].PausedUntil.IsZero())
@@ -177,7 +177,7 @@ func TestGoneStopsEndpoint(t *testing.T) {
 		synctest.Wait()
 		require.Len(t, f.got(), 1)
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
-		time.Sleep(time.Hour)
+		<-time.After(time.Hour)
 		synctest.Wait()
 		require.Len(t, f.got(), 1, "nothing more is sent")
 		s := d.Stats()[0]
@@ -239,10 +239,10 @@ func orderUnderRandomFailures(t *testing.T, seed uint64) {
 		for a := range nAlarms {
 			seq++
 			require.NoError(t, d.Publish([]alarms.Change{change(seq, fmt.Sprint("a", a), alarms.TextChanged, alarms.Major)}))
-			time.Sleep(time.Duration(gaps.IntN(3000)) * time.Millisecond)
+			<-time.After(time.Duration(gaps.IntN(3000)) * time.Millisecond)
 		}
 	}
-	time.Sleep(100 * time.Hour)
+	<-time.After(100 * time.Hour)
 	synctest.Wait()
 	s := d.Stats()[0]
 	require.Zero(t, s.Pending)
@@ -278,7 +278,7 @@ func TestInFlight(t *testing.T) {
 			}
 			most = max(most, total)
 			f.mu.Unlock()
-			time.Sleep(2 * time.Second)
+			<-time.After(2 * time.Second)
 			f.mu.Lock()
 			now[e.Subject()]--
 			f.mu.Unlock()
@@ -290,7 +290,7 @@ func TestInFlight(t *testing.T) {
 			changes = append(changes, change(i+1, fmt.Sprint("a", i%10), alarms.TextChanged, alarms.Major))
 		}
 		require.NoError(t, d.Publish(changes))
-		time.Sleep(time.Minute)
+		<-time.After(time.Minute)
 		synctest.Wait()
 		require.Len(t, f.got(), 60)
 		require.Equal(t, notify.Parallel, most)
@@ -317,7 +317,7 @@ func TestStalledReceiver(t *testing.T) {
 		other.Name, other.URL = "good", collector.NewSecret("https://good.example/x")
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{e, other}, Via: via})
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
-		time.Sleep(22 * time.Second)
+		<-time.After(22 * time.Second)
 		synctest.Wait()
 		require.Equal(t, []time.Duration{20 * time.Second}, stalled)
 		require.Equal(t, []time.Time{began}, good)
@@ -342,10 +342,10 @@ func TestRecoveryCallsWaitingMessages(t *testing.T) {
 		for i := range uint64(5) {
 			require.NoError(t, d.Publish([]alarms.Change{change(i+1, fmt.Sprint("a", i), alarms.Raised, alarms.Major)}))
 		}
-		time.Sleep(2*time.Hour + 59*time.Minute)
+		<-time.After(2*time.Hour + 59*time.Minute)
 		synctest.Wait()
 		require.Equal(t, 5, d.Stats()[0].Pending)
-		time.Sleep(12 * time.Minute) // the next heartbeat gets through
+		<-time.After(12 * time.Minute) // the next heartbeat gets through
 		synctest.Wait()
 		s := d.Stats()[0]
 		require.Zero(t, s.Pending)
@@ -360,9 +360,9 @@ func TestOldMessageIsGivenUp(t *testing.T) {
 		f := newReceiver(t, func(int, request) (*http.Response, error) { return answer(status), nil })
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{endpoint()}, Via: f})
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
-		time.Sleep(notify.MaxAge - time.Hour)
+		<-time.After(notify.MaxAge - time.Hour)
 		require.NoError(t, d.Publish([]alarms.Change{change(2, "a", alarms.ClearedChange, alarms.Major)}))
-		time.Sleep(2 * time.Hour)
+		<-time.After(2 * time.Hour)
 		status = http.StatusOK
 		require.NoError(t, d.Resume("noc"))
 		synctest.Wait()

@@ -26,7 +26,7 @@ func TestWithAlarmList(t *testing.T) {
 			u := alarms.Update{Key: key, Site: "north-quay", Active: true, Severity: alarms.Minor, Text: "supply b failed: replace it", Time: time.Now()}
 			change(&u)
 			list.Apply(time.Now(), u)
-			time.Sleep(15 * time.Minute)
+			<-time.After(15 * time.Minute)
 			synctest.Wait()
 		}
 		expect := func(want ...string) {
@@ -50,7 +50,7 @@ func TestWithAlarmList(t *testing.T) {
 		op := alarms.Operation{Operator: "mira", Text: "on my way", Now: time.Now()}
 		_, err := list.Acknowledge(alarms.NewID(key), op)
 		require.NoError(t, err)
-		time.Sleep(time.Hour)
+		<-time.After(time.Hour)
 		synctest.Wait()
 		expect("lightwell.alarm.acknowledged")
 		apply(func(u *alarms.Update) { u.Active = false })

@@ -52,11 +52,11 @@ func TestReminders(t *testing.T) {
 				e.Repeat = 10 * time.Minute
 				d := start(t, notify.Config{Endpoints: []notify.Endpoint{e}, Via: f})
 				require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
-				time.Sleep(25 * time.Minute)
+				<-time.After(25 * time.Minute)
 				c := change(2, "a", tt.ends, alarms.Major)
 				tt.with(&c)
 				require.NoError(t, d.Publish([]alarms.Change{c}))
-				time.Sleep(2 * time.Hour)
+				<-time.After(2 * time.Hour)
 				synctest.Wait()
 				got := f.got()
 				require.Equal(t, append([]string{raisedType, notify.ReminderType, notify.ReminderType}, tt.sent...), types(t, got))
@@ -81,7 +81,7 @@ func TestRemindersDoNotPileUp(t *testing.T) {
 		e.Repeat = time.Minute
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{e}, Via: f})
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
-		time.Sleep(10 * time.Hour)
+		<-time.After(10 * time.Hour)
 		synctest.Wait()
 		require.Equal(t, 1, d.Stats()[0].Pending)
 	})
@@ -104,16 +104,16 @@ func TestReminderLooksAtCurrentAlarm(t *testing.T) {
 			return a, true
 		}})
 		require.NoError(t, d.Publish([]alarms.Change{raised}))
-		time.Sleep(15 * time.Minute)
+		<-time.After(15 * time.Minute)
 		held.Store(true)
-		time.Sleep(3 * time.Hour)
+		<-time.After(3 * time.Hour)
 		synctest.Wait()
 		require.Equal(t, []string{raisedType, notify.ReminderType}, types(t, f.got()))
 		held.Store(false)
 		released := change(2, "a", alarms.Released, alarms.Major)
 		released.Notify = false // receivers know of it since before
 		require.NoError(t, d.Publish([]alarms.Change{released}))
-		time.Sleep(15 * time.Minute)
+		<-time.After(15 * time.Minute)
 		synctest.Wait()
 		require.Equal(t, []string{raisedType, notify.ReminderType, notify.ReminderType}, types(t, f.got()))
 	})
@@ -131,7 +131,7 @@ func TestRemindersAfterRestart(t *testing.T) {
 		acked := told
 		acked.ID, acked.Operator = "acked", alarms.OperatorAck
 		d.Restore([]alarms.Alarm{told, acked, silent})
-		time.Sleep(11 * time.Minute)
+		<-time.After(11 * time.Minute)
 		synctest.Wait()
 		require.Equal(t, []string{notify.ReminderType}, types(t, f.got()))
 	})
@@ -149,7 +149,7 @@ func TestHeartbeat(t *testing.T) {
 		e := endpoint()
 		e.Heartbeat = time.Minute
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{e}, Via: f})
-		time.Sleep(150 * time.Second)
+		<-time.After(150 * time.Second)
 		synctest.Wait()
 		got := f.got()
 		require.Equal(t, []string{"0s", "1m0s", "2m0s"}, offsets(got), "the first at once")
@@ -163,7 +163,7 @@ func TestHeartbeat(t *testing.T) {
 
 		up = false
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
-		time.Sleep(time.Minute)
+		<-time.After(time.Minute)
 		synctest.Wait()
 		s := d.Stats()[0]
 		require.Equal(t, 1, s.Pending, "a heartbeat that fails is not kept: the next one comes anyway")
@@ -202,7 +202,7 @@ func TestReload(t *testing.T) {
 		up = true
 		first.Repeat = time.Hour
 		require.NoError(t, d.SetEndpoints([]notify.Endpoint{first}))
-		time.Sleep(6 * time.Second)
+		<-time.After(6 * time.Second)
 		synctest.Wait()
 		s := d.Stats()
 		require.Len(t, s, 1)

@@ -20,14 +20,14 @@ func TestStoppedStaysStopped(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := newReceiver(t, func(_ int, r request) (*http.Response, error) {
 			if strings.Contains(string(r.body), "unit/slow") {
-				time.Sleep(5 * time.Second)
+				<-time.After(5 * time.Second)
 				return answer(http.StatusOK), nil
 			}
 			return answer(http.StatusGone), nil
 		})
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{endpoint()}, Via: f})
 		require.NoError(t, d.Publish([]alarms.Change{change(1, "slow", alarms.Raised, alarms.Major), change(2, "fast", alarms.Raised, alarms.Major)}))
-		time.Sleep(time.Minute)
+		<-time.After(time.Minute)
 		synctest.Wait()
 		s := d.Stats()[0]
 		require.Equal(t, notify.Stopped, s.State)
@@ -53,7 +53,7 @@ func TestRetryAfterOfOneMessage(t *testing.T) {
 				require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
 				synctest.Wait()
 				require.NoError(t, d.Publish([]alarms.Change{change(2, "b", alarms.Raised, alarms.Major)}))
-				time.Sleep(2 * time.Minute)
+				<-time.After(2 * time.Minute)
 				synctest.Wait()
 				got := f.got()
 				require.Len(t, got, 3)
@@ -73,14 +73,14 @@ func TestSlowAndRefusedHeartbeat(t *testing.T) {
 		var under, most atomic.Int32
 		f := newReceiver(t, func(int, request) (*http.Response, error) {
 			most.Store(max(most.Load(), under.Add(1)))
-			time.Sleep(15 * time.Second)
+			<-time.After(15 * time.Second)
 			under.Add(-1)
 			return answer(http.StatusBadRequest), nil
 		})
 		e := endpoint()
 		e.Heartbeat = 10 * time.Second
 		d := start(t, notify.Config{Endpoints: []notify.Endpoint{e}, Via: f})
-		time.Sleep(time.Minute + time.Second)
+		<-time.After(time.Minute + time.Second)
 		synctest.Wait()
 		require.EqualValues(t, 1, most.Load())
 		require.Equal(t, []string{"0s", "15s", "30s", "45s", "1m0s"}, offsets(f.got()))
@@ -94,7 +94,7 @@ func TestAcceptedWhileStopping(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		outbox := notify.NewMemoryOutbox(0)
 		via := roundTripper(func(*http.Request) (*http.Response, error) {
-			time.Sleep(time.Second)
+			<-time.After(time.Second)
 			return answer(http.StatusOK), nil // in spite of the end of its context
 		})
 		d, err := notify.New(notify.Config{Source: "/x", Endpoints: []notify.Endpoint{endpoint()}, Via: via, Outbox: outbox})

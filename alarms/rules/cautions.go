@@ -25,7 +25,6 @@ var (
 		"Local codes and licensed persons decide; these notes advise and do not replace them.",
 	}
 
-	fibreCare   = slices.Concat(atFibre, codesDecide)
 	pathCare    = slices.Concat(atFibre, onRoof, atAntenna, codesDecide) // fibre that ends on the roof
 	antennaCare = slices.Concat(onRoof, atAntenna, codesDecide)
 	mainsCare   = slices.Concat(atMains, codesDecide)

@@ -64,7 +64,7 @@ func (signalDegraded) Judge(v *alarms.View) []alarms.Verdict {
 			}
 		}
 	}
-	return out
+	return o.judgeCommonLoss(out)
 }
 
 func (o *optics) judgeLevel(u *alarms.UnitView, p collector.Point, out []alarms.Verdict) []alarms.Verdict {
@@ -175,6 +175,70 @@ func weakFinding(u *alarms.UnitView, p collector.Point, severity alarms.Severity
 	text := fmt.Sprintf("%s has lost more than %.1f dB since its baseline of %.1f dBm (%s)%s. First %s.",
 		describe(u, p), lost, ref.Value, ref.CapturedAt.UTC().Format(time.DateOnly), needs, first)
 	return finding{true, severity, text, ref.Value - lost, false}
+}
+
+// judgeCommonLoss finds losses with one cause: in both fibres of a link, or in
+// all of a cable.
+func (o *optics) judgeCommonLoss(out []alarms.Verdict) []alarms.Verdict {
+	for i := range o.fibres {
+		f := &o.fibres[i]
+		inLink := func(g *fibre) bool { return g.link == f.link }
+		inCable := func(g *fibre) bool { return g.path.Cable == f.path.Cable }
+		if o.firstOf(i, inLink) {
+			text := fmt.Sprintf("Link %s: both its fibres have lost light since their baselines. First look at closures, bends and tight ties along the route of the pair.", f.link.ID)
+			out = o.commonLoss(linkResource(f.link.ID), text, inLink, out)
+		}
+		if f.path.Cable != "" && o.firstOf(i, inCable) {
+			text := fmt.Sprintf("Cable %s: all its fibres that can be read have lost light since their baselines. First ask for work along its route, then walk it.", f.path.Cable)
+			out = o.commonLoss(cableResource(f.path.Cable), text, inCable, out)
+		}
+	}
+	return out
+}
+
+// commonLoss judges fibres that could share a cause: active when two or more
+// are weak and none that can be read is sound. Fibres that meet in a combiner
+// follow, but say nothing, nor do those whose own transmitter is weak.
+func (o *optics) commonLoss(resource, text string, belongs func(*fibre) bool, out []alarms.Verdict) []alarms.Verdict {
+	v := alarms.Verdict{Resource: resource, Text: text}
+	weak, sound, worst := 0, 0, 0.0
+	var newest, oldest time.Time
+	for i := range o.fibres {
+		f := &o.fibres[i]
+		p := f.to.receiver()
+		level, at, ok := measured(f.to.unit, p)
+		sent, _, known := deviation(f.from.unit, f.from.laser())
+		if f.shared && belongs(f) {
+			v.Explains = appendNew(v.Explains, f.weakness())
+		}
+		if !belongs(f) || f.shared || f.arrived.light != lit || !ok || p.Quantity != collector.OpticalReceivePower || known && sent <= -lossMinorDB || o.warming(f.from.unit) {
+			continue
+		}
+		newest, oldest = later(newest, at), earlier(oldest, at)
+		find := o.weigh(f.to.unit, p, pointKey(SignalDegraded, f.to.unit, p), level)
+		if find.severity == 0 || find.strong {
+			sound++
+			continue
+		}
+		weak++
+		v.Severity = max(v.Severity, find.severity)
+		if dev, _, ok := deviation(f.to.unit, p); ok {
+			worst = max(worst, -dev)
+		}
+		v.Details.Impacted = addNew(v.Details.Impacted, linkResource(f.link.ID))
+		v.Explains = appendNew(v.Explains, f.weakness())
+		v.Explains = addNew(v.Explains, alarms.Key{Resource: linkResource(f.link.ID), Type: SignalDegraded})
+	}
+	switch {
+	case sound > 0:
+		return append(out, alarms.Verdict{Resource: resource, Seen: newest})
+	case weak < 2:
+		return out
+	}
+	v.Active, v.Seen = true, oldest
+	v.Explains = without(v.Explains, alarms.Key{Resource: resource, Type: SignalDegraded})
+	v.Details.Actions, v.Details.Cautions, v.Details.Observed, v.Details.Unit = weakActions, pathCare, number(worst), "dB"
+	return append(out, v)
 }
 
 // describe names a point for people: "Roof unit: optical receive power 2".

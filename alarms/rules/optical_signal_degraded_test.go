@@ -173,3 +173,47 @@ func TestASpareReceiverHasNoLimits(t *testing.T) {
 	s.read("roof", "optical_receive_power/2", -20)
 	s.unknown(rules.SignalDegraded, "unit/roof/optical_receive_power/2")
 }
+
+// TestCommonLoss: both fibres of a pair, or all of a cable, weak together are
+// a bend, a closure or a cable, not connectors (T3 of link physics 6).
+func TestCommonLoss(t *testing.T) {
+	const link, cable = "optical-signal-degraded link/l1", "optical-signal-degraded cable/riser"
+	weaken := func(s *scene, by float64, units ...string) {
+		for _, u := range units {
+			s.shift(u, "optical_receive_power", by)
+			s.shift(u, "rf_output_level", 2*by)
+		}
+	}
+	for _, c := range []struct {
+		name string
+		do   func(*scene)
+		want []string
+	}{
+		{"a pair", func(s *scene) { weaken(s, -1.5, "room-1", "roof-1") }, []string{link}},
+		{"a pair, one fibre not quite", func(s *scene) { weaken(s, -1.5, "room-1"); weaken(s, -0.9, "roof-1") }, []string{"optical-signal-degraded " + roomRx}},
+		{"a cable", func(s *scene) { weaken(s, -1.5, "room-1", "roof-1", "room-2", "roof-2") }, []string{cable}},
+		{"all but one of a cable", func(s *scene) { weaken(s, -1.5, "room-1", "roof-1", "room-2") }, []string{link, "optical-signal-degraded unit/room-2/optical_receive_power"}},
+		{"what can be read of a cable", func(s *scene) {
+			weaken(s, -1.5, "room-1", "room-2")
+			s.fail(collector.ErrMalformed, "roof-1", "roof-2")
+		}, []string{cable, "unit-unreachable unit/roof-1", "unit-unreachable unit/roof-2"}},
+		{"two weak lasers", func(s *scene) {
+			weaken(s, -1.5, "room-1", "roof-1")
+			s.shift("room-1", "optical_transmit_power", -1.5)
+			s.shift("roof-1", "optical_transmit_power", -1.5)
+		}, []string{"optical-signal-degraded unit/room-1/optical_transmit_power", "optical-signal-degraded unit/roof-1/optical_transmit_power"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := pairs(t, 2)
+			c.do(s)
+			require.ElementsMatch(t, c.want, s.standing())
+		})
+	}
+	s := pairs(t, 1)
+	weaken(s, -1.5, "room-1", "roof-1")
+	weaken(s, -3.5, "roof-1")
+	v := s.active(rules.SignalDegraded, "cable/riser")
+	require.Equal(t, alarms.Major, v.Severity)
+	require.InDelta(t, 3.5, *v.Details.Observed, 1e-9)
+	require.Equal(t, []string{"link/l1"}, v.Details.Impacted)
+}

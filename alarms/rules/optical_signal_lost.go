@@ -97,7 +97,7 @@ func (o *optics) judgeReceiver(f *fibre, out []alarms.Verdict) []alarms.Verdict 
 	switch {
 	case f.arrived.light == lit:
 		return append(out, v)
-	case f.arrived.light == unknown, o.expectedDark(f.to):
+	case f.arrived.light == unknown, o.expectedDark(f.to), o.mayBeDip(f):
 		return out
 	}
 	v.Active, v.Direct = true, f.arrived.direct && o.othersLooked(f)
@@ -119,7 +119,7 @@ func (o *optics) judgeReceiver(f *fibre, out []alarms.Verdict) []alarms.Verdict 
 	for i := range o.fibres {
 		if g := &o.fibres[i]; g.to == f.to {
 			v.Details.Impacted = append(v.Details.Impacted, linkResource(g.link.ID))
-			v.Explains = appendNew(v.Explains, g.weakness())
+			v.Explains = appendNew(v.Explains, without(g.consequences(), key))
 		}
 	}
 	return append(out, v)
@@ -134,6 +134,26 @@ func (o *optics) expectedDark(to end) bool {
 		}
 	}
 	return true
+}
+
+// dipTime is how long a site is given to come back from a mains dip: the dip
+// itself and the start of the units.
+const dipTime = 90 * time.Second
+
+// mayBeDip tells that units of the site have fallen silent or started anew so
+// recently that the mains may just have dipped. Darkness from a laser of which
+// nothing is known is not judged meanwhile: a dip that ends is no alarm.
+func (o *optics) mayBeDip(f *fibre) bool {
+	if f.sent.light != unknown {
+		return false
+	}
+	return slices.ContainsFunc(o.view.Units, func(u *alarms.UnitView) bool {
+		since := u.StartedAt
+		if silent(u) {
+			since = u.FirstFailure
+		}
+		return u.Unit.Via == "" && !since.IsZero() && o.view.Now.Sub(since) < dipTime
+	})
 }
 
 // othersLooked tells whether all that shares a cable or a laser with a fibre
@@ -171,6 +191,7 @@ type bundle struct {
 	oldestDark  time.Time
 	oldestLit   time.Time
 	senderKnown bool // one of the dark fibres' lasers is known to give light
+	noDip       bool // the darkness of one of them cannot be that of a mains dip
 }
 
 type strand struct {
@@ -193,6 +214,7 @@ func (o *optics) gather(belongs func(*fibre) bool) bundle {
 			b.receivers, b.senders = addNew(b.receivers, f.to.unit), addNew(b.senders, f.from.unit)
 			b.direct = b.direct || f.arrived.direct
 			b.senderKnown = b.senderKnown || f.sent.light == lit
+			b.noDip = b.noDip || !o.mayBeDip(f)
 			b.oldestDark = earlier(b.oldestDark, f.arrived.at)
 			b.newest = later(b.newest, f.arrived.at)
 		case f.arrived.light == lit && o.allEnd(f, belongs):
@@ -250,7 +272,7 @@ func (o *optics) judgeCable(cable string, out []alarms.Verdict) []alarms.Verdict
 	switch {
 	case b.over(o.view):
 		return append(out, alarms.Verdict{Resource: cableResource(cable), Seen: b.newest})
-	case !b.cut(), o.fromOneSource(&b):
+	case !b.cut(), !b.noDip, o.fromOneSource(&b):
 		return out
 	}
 	cause := "the cable is probably cut"
@@ -279,7 +301,8 @@ func (o *optics) source(u *alarms.UnitView) bundle {
 
 // isSource tells that no cable explains the darkness of all that a unit feeds:
 // it goes through several, or through one strand, or its cable has light from
-// elsewhere.
+// elsewhere. While a cable that was cut comes back, part of it is lit first:
+// that says nothing of a unit whose far ends have not been read since.
 func (o *optics) isSource(b *bundle) bool {
 	if b.senderKnown {
 		return false
@@ -291,7 +314,8 @@ func (o *optics) isSource(b *bundle) bool {
 		}
 	}
 	whole := o.gather(func(f *fibre) bool { return f.path.Cable == first })
-	return first == "" || !whole.cut()
+	comingBack := isActive(o.view, alarms.Key{Resource: cableResource(first), Type: SignalLost}) && !b.oldestDark.After(whole.oldestLit)
+	return first == "" || !whole.cut() && !comingBack
 }
 
 func (o *optics) judgeSource(u *alarms.UnitView, out []alarms.Verdict) []alarms.Verdict {
@@ -300,10 +324,11 @@ func (o *optics) judgeSource(u *alarms.UnitView, out []alarms.Verdict) []alarms.
 	switch {
 	case b.over(o.view):
 		return append(out, alarms.Verdict{Resource: resource, Seen: b.newest})
-	case !b.starved(), !o.isSource(&b):
+	case !b.starved(), !b.noDip, !o.isSource(&b):
 		return out
 	}
 	v := b.verdict(resource, fmt.Sprintf("%s: none of the units it feeds gets light from it: it has probably lost power, or its laser has failed. First check its supply.", named(u.Unit)))
+	v.Direct = v.Direct && !slices.ContainsFunc(b.fibres, func(f *fibre) bool { return !o.othersLooked(f) })
 	v.Details.Actions, v.Details.Cautions = sourceActions, sourceCare
 	return append(out, v)
 }

@@ -272,3 +272,42 @@ func TestAFleetThatIsHalfThere(t *testing.T) {
 		require.NotPanics(t, func() { r.Judge(s.view()) })
 	}
 }
+
+// TestDarknessInADip: while the mains may just have dipped, darkness from a
+// laser of which nothing is known is not judged.
+func TestDarknessInADip(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		do   func(*scene)
+		want string
+	}{
+		{"nobody silent", func(*scene) {}, "critical"},
+		{"another unit just silent", func(s *scene) {
+			s.fail(collector.ErrNoAnswer, "room-2")
+			s.units["room-2"].FirstFailure = now.Add(-89 * time.Second)
+		}, "unknown"},
+		{"another unit silent for longer", func(s *scene) {
+			s.fail(collector.ErrNoAnswer, "room-2")
+			s.units["room-2"].FirstFailure = now.Add(-90 * time.Second)
+		}, "critical"},
+		{"another unit just started", func(s *scene) { s.units["room-2"].StartedAt = now.Add(-89 * time.Second) }, "unknown"},
+		{"the laser is known to shine", func(s *scene) {
+			ownAddress(s)
+			s.read("roof-1", "optical_transmit_power", 1.5)
+			s.units["room-2"].StartedAt = now.Add(-time.Second)
+		}, "critical"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := pairs(t, 2)
+			s.dim("room-1")
+			s.blank("roof-1")
+			c.do(s)
+			s.expect(c.want, rules.SignalLost, roomRx)
+			s.dim("room-2")
+			if !s.units["room-2"].Up() {
+				return
+			}
+			s.expect(c.want, rules.SignalLost, "cable/riser")
+		})
+	}
+}

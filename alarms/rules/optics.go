@@ -186,13 +186,16 @@ func (e end) lostKey() alarms.Key  { return pointKey(SignalLost, e.unit, e.recei
 func (e end) laserKey() alarms.Key { return pointKey(LaserFailed, e.unit, e.laser()) }
 
 // consequences returns the keys of the alarms that follow at the far end when
-// no light, or too little, comes through the fibre.
+// no light comes through the fibre.
 func (f *fibre) consequences() []alarms.Key {
-	out := []alarms.Key{f.to.lostKey()}
-	return append(out, f.weakness()...)
+	out := append([]alarms.Key{f.to.lostKey()}, f.weakness()...)
+	if f.from.unit.Unit.Via == f.to.unit.Unit.ID { // its readings come this way
+		out = append(out, unreachableKey(f.from.unit))
+	}
+	return out
 }
 
-// weakness is consequences without the loss of the signal.
+// weakness is what follows from light that is weak.
 func (f *fibre) weakness() []alarms.Key {
 	var out []alarms.Key
 	if p := f.to.receiver(); p.Quantity == collector.OpticalReceivePower {
@@ -203,9 +206,6 @@ func (f *fibre) weakness() []alarms.Key {
 			out = append(out, pointKey(RFLevelDeviation, f.to.unit, p))
 		}
 	})
-	if f.from.unit.Unit.Via == f.to.unit.Unit.ID { // its readings come this way
-		out = append(out, alarms.Key{Resource: unitResource(f.from.unit.Unit.ID), Type: UnitUnreachable})
-	}
 	return out
 }
 

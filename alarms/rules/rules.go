@@ -84,11 +84,14 @@ func lastSeverity(v *alarms.View, k alarms.Key) alarms.Severity {
 // measured returns a good reading and when the unit measured it, which for a
 // value that the unit has kept is earlier than when it was read.
 func measured(u *alarms.UnitView, p collector.Point) (value float64, at time.Time, ok bool) {
-	value, at, ok = u.Good(p)
-	if ok {
-		at = at.Add(-u.Points[p].Reading.Age)
+	if !u.Up() {
+		return 0, time.Time{}, false
 	}
-	return value, at, ok
+	pv, ok := u.Points[p]
+	if r := &pv.Reading; ok && r.Quality == collector.Good {
+		return r.Value, r.Taken.Add(-r.Age), true
+	}
+	return 0, time.Time{}, false
 }
 
 // state returns the state that a good reading stands for; "" is unknown.

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"time"
 
 	"lightwell/alarms"
 	"lightwell/collector"
@@ -18,7 +19,7 @@ func (supplyFailed) Type() alarms.Type {
 		Why:      "The unit reports a failed supply with none known to replace it, or a supply voltage outside the limits of its type: it may stop working at any moment.",
 		ClearsBy: "The supply good, or another one known to carry the unit, and the voltage back inside its limits by two per cent, in two polls in a row.",
 		Severity: alarms.Major, Cause: alarms.Cause{Name: "powerSupplyFailure", Number: 78}, EventType: alarms.EquipmentAlarm,
-		Raise: alarms.Damping{Polls: 2}, Clear: alarms.Damping{Polls: 2},
+		Raise: alarms.Damping{Polls: 2, For: 30 * time.Second}, Clear: alarms.Damping{Polls: 2},
 	}
 }
 

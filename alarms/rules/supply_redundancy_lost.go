@@ -19,7 +19,7 @@ func (supplyRedundancy) Type() alarms.Type {
 		Why:      "The unit runs on its last supply: the service is not affected, but the next failure of a supply or a feed takes it down.",
 		ClearsBy: "Both supplies good in two polls in a row.",
 		Severity: alarms.Minor, Cause: alarms.Cause{Name: "lossOfRedundancy", Number: 77}, EventType: alarms.EquipmentAlarm,
-		Raise: alarms.Damping{Polls: 2}, Clear: alarms.Damping{Polls: 2},
+		Raise: alarms.Damping{Polls: 2, For: 30 * time.Second}, Clear: alarms.Damping{Polls: 2},
 	}
 }
 

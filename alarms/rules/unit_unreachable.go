@@ -21,7 +21,7 @@ func (unreachable) Type() alarms.Type {
 		Why:      "Nothing is known of the unit any more: it may be without power, or only its management path is down. Until somebody finds out, faults behind it stay unseen.",
 		ClearsBy: "Answers in two polls in a row; for a site: of any of its units, once their own alarms have cleared or stand for themselves.",
 		Severity: alarms.Major, Cause: alarms.Cause{Name: "communicationsSubsystemFailure", Number: 505}, EventType: alarms.CommunicationsAlarm,
-		Raise: alarms.Damping{Polls: 2, For: 15 * time.Second}, Clear: alarms.Damping{Polls: 2},
+		Raise: alarms.Damping{Polls: 2, For: 30 * time.Second}, Clear: alarms.Damping{Polls: 2},
 	}
 }
 
@@ -63,11 +63,33 @@ func mute(u *alarms.UnitView) bool {
 func (unreachable) Judge(v *alarms.View) []alarms.Verdict {
 	var out []alarms.Verdict
 	for _, u := range v.Units {
-		if !u.Polled.IsZero() {
-			out = append(out, judgeReach(v, u))
+		if u.Polled.IsZero() {
+			continue
 		}
+		verdict := judgeReach(v, u)
+		if silent(u) && u.Unit.Via == "" {
+			verdict.Explains = appendNew(verdict.Explains, look(v).darkness(u))
+		}
+		out = append(out, verdict)
 	}
 	return judgeSite(v, out)
+}
+
+// darkness returns the keys of what follows at the far ends that get no light
+// from a silent unit, or less of it at a combiner: the unit is without power,
+// and there is one cause.
+func (o *optics) darkness(u *alarms.UnitView) []alarms.Key {
+	var out []alarms.Key
+	for i := range o.fibres {
+		switch f := &o.fibres[i]; {
+		case f.from.unit != u:
+		case f.arrived.light == dark:
+			out = appendNew(out, f.consequences())
+		case f.shared:
+			out = appendNew(out, f.weakness())
+		}
+	}
+	return out
 }
 
 func unreachableKey(u *alarms.UnitView) alarms.Key {

@@ -98,3 +98,25 @@ func TestSite(t *testing.T) {
 		require.Equal(t, now, s.active(rules.UnitUnreachable, site).Seen)
 	})
 }
+
+// TestASilentUnitThatIsDark: no answer and no light is no power.
+func TestASilentUnitThatIsDark(t *testing.T) {
+	s := pairs(t, 2)
+	ownAddress(s)
+	s.fail(collector.ErrNoAnswer, "room-1")
+	s.units["room-1"].FirstFailure = now.Add(-time.Hour)
+	s.dim("roof-1")
+	require.Equal(t, []string{"unit-unreachable unit/room-1"}, s.standing())
+	s.read("roof-1", "optical_receive_power", -3.2)
+	s.say("roof-1", "optical_receive_state", collector.StateGood)
+	s.shift("roof-1", "optical_receive_power", -2)
+	require.ElementsMatch(t, []string{"unit-unreachable unit/room-1", "optical-signal-degraded unit/roof-1/optical_receive_power"}, s.standing(), "weak light has a cause of its own")
+}
+
+// TestASilentUnitAtACombiner: one of two equal inputs gone is 3 dB less.
+func TestASilentUnitAtACombiner(t *testing.T) {
+	s := star(t, 2)
+	s.fail(collector.ErrNoAnswer, "room-2")
+	s.shift("roof", "optical_receive_power", -3.01)
+	require.Equal(t, []string{"unit-unreachable unit/room-2"}, s.standing())
+}

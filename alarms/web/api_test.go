@@ -137,10 +137,10 @@ func TestOperatorActions(t *testing.T) {
 	a, _ := s.list.Alarm(id)
 	require.Equal(t, alarms.OperatorAck, a.Operator, "nothing was done")
 
-	status, tag, body = act("close", "", tag)
+	status, _, body = act("close", "", tag)
 	require.Equal(t, 200, status)
 	require.Equal(t, "closed", body["operator_state"])
-	status, tag, body = act("reopen", `{}`, "*")
+	status, _, body = act("reopen", `{}`, "*")
 	require.Equal(t, 200, status)
 	require.Equal(t, "none", body["operator_state"])
 	status, _, body = act("comment", `{"text":"spare ordered"}`, "")

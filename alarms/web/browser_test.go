@@ -72,6 +72,8 @@ func browser(t *testing.T) (context.Context, *complaints) {
 		stopAlloc()
 	})
 	require.NoError(t, chromedp.Do(ctx))
+	bounded, cancel := context.WithTimeout(ctx, 90*time.Second)
+	t.Cleanup(cancel)
 	c := &complaints{}
 	require.NoError(t, chromedp.Listen(ctx, c.listen))
 	for _, enable := range []func() error{
@@ -81,7 +83,7 @@ func browser(t *testing.T) (context.Context, *complaints) {
 	} {
 		require.NoError(t, enable())
 	}
-	return ctx, c
+	return bounded, c
 }
 
 // until waits for an expression to become true; unlike the library's own poll
@@ -145,7 +147,7 @@ func TestLivePage(t *testing.T) {
 	typed, err := chromedp.Run(ctx, chromedp.Value(chromedp.ID("text")))
 	require.NoError(t, err)
 	require.Equal(t, "half a sent", typed)
-	require.NoError(t, chromedp.Do(ctx, chromedp.Click(chromedp.ID("do-close"))))
+	require.NoError(t, chromedp.Do(ctx, chromedp.Click(chromedp.ID("do-reopen"))))
 	until(t, ctx, `document.querySelector("h1").textContent === "Conflict"`)
 
 	seen.mu.Lock()
@@ -220,10 +222,12 @@ func TestPictures(t *testing.T) {
 			}
 		}
 	}
-	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(url+"/sites/north-quay")))
-	paper, err := chromedp.Run(ctx, chromedp.PrintToPDF())
+	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(filepath.Join(folder, "site.pdf"), paper, 0o644))
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(794, 1123), chromedp.Navigate(url+"/sites/north-quay")))
+	paper, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "site-print.png"), paper, 0o644))
 }
 
 type calendar struct{ site string }

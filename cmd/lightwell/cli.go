@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"io"
-	"time"
 
 	"github.com/alecthomas/kong"
 
@@ -80,9 +78,3 @@ type configFlag struct {
 type outputFlag struct {
 	Output string `short:"o" enum:"text,json" default:"text" help:"text or json."`
 }
-
-// errInterrupted ends a command that waits for a person.
-var errInterrupted = errors.New("interrupted")
-
-// graceful is how long the daemon may take to stop.
-const graceful = 10 * time.Second

@@ -67,7 +67,7 @@ func (c readCmd) Run(s *streams) error {
 	started := time.Now()
 	details, err := client.Read(s.ctx, unit)
 	if err != nil {
-		return hinted{fmt.Errorf("read unit %q at %s: %w", unit.ID, unit.Address, err), snmp.Advice(err)}
+		return hinted{err, snmp.Advice(err)}
 	}
 	took := time.Since(started)
 	if c.Output == "json" {
@@ -141,7 +141,7 @@ func recognise(ctx context.Context, out io.Writer, client *snmp.Client, models *
 	}
 	id, err := client.Identify(ctx, unit)
 	if err != nil {
-		return fmt.Errorf("identify unit %q: %w", unit.ID, err)
+		return err
 	}
 	var names []string
 	for _, m := range models.Recognised(id.ObjectID, id.Description) {

@@ -58,7 +58,7 @@ func TestSpeedAndUptime(t *testing.T) {
 		p, err := plant.New(f, models, plant.Config{Start: start, Speed: 60})
 		require.NoError(t, err)
 		before := ticks(t, p)
-		time.Sleep(10 * time.Second) // of the bubble
+		<-time.After(10 * time.Second) // of the bubble
 		require.Equal(t, start.Add(10*time.Minute), p.PlantTime(time.Now()))
 		require.Equal(t, uint64(10*60*100), ticks(t, p)-before)
 

@@ -34,6 +34,7 @@ type Board struct {
 	units  map[string]*alarms.UnitView
 	worst  map[string]alarms.Severity // by resource: of the alarms that speak
 	silent map[string]bool            // by resource: an alarm is held back there
+	hurt   map[string]bool            // by resource: an alarm speaks and nothing stands in for what failed
 }
 
 // NewBoard indexes s.
@@ -43,6 +44,7 @@ func NewBoard(s Snapshot) *Board {
 		units:    make(map[string]*alarms.UnitView, len(s.Units)),
 		worst:    map[string]alarms.Severity{},
 		silent:   map[string]bool{},
+		hurt:     map[string]bool{},
 	}
 	for i := range s.Units {
 		b.units[s.Units[i].Unit.ID] = &s.Units[i]
@@ -67,6 +69,7 @@ func (b *Board) mark(a *alarms.Alarm) {
 			b.silent[resource] = true
 		} else {
 			b.worst[resource] = max(b.worst[resource], a.Severity)
+			b.hurt[resource] = b.hurt[resource] || !a.Details.BackedUp
 		}
 	}
 }

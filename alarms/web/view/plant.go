@@ -189,6 +189,7 @@ type Link struct {
 	Name     string        `json:"name,omitempty"`
 	Site     string        `json:"site"`
 	State    State         `json:"state" doc:"Severity of the worst alarm, else held, silent, commissioning or good."`
+	Hurt     bool          `json:"hurt" doc:"An alarm is raised, and not one of something that a twin stands in for."`
 	Use      collector.Use `json:"use"`
 	Services []string      `json:"services,omitempty"`
 	Outdoor  string        `json:"outdoor"`
@@ -199,10 +200,11 @@ type Link struct {
 
 func (b *Board) link(l collector.Link) Link {
 	indoor, _ := b.Fleet.Unit(l.Indoor)
+	resources := []string{"link/" + l.ID, "unit/" + l.Outdoor, "unit/" + l.Indoor, "cable/" + l.Downlink.Cable, "cable/" + l.Uplink.Cable}
 	return Link{
 		ID: l.ID, Name: l.Name, Site: indoor.Site, Use: l.Use, Services: l.Services, Outdoor: l.Outdoor, Indoor: l.Indoor,
-		State: b.state(b.fallback(l.Outdoor, l.Indoor),
-			"link/"+l.ID, "unit/"+l.Outdoor, "unit/"+l.Indoor, "cable/"+l.Downlink.Cable, "cable/"+l.Uplink.Cable),
+		State:    b.state(b.fallback(l.Outdoor, l.Indoor), resources...),
+		Hurt:     slices.ContainsFunc(resources, func(r string) bool { return b.hurt[r] }),
 		Downlink: b.direction(l.Downlink, l.Outdoor, l.Indoor, l.ID),
 		Uplink:   b.direction(l.Uplink, l.Indoor, l.Outdoor, l.ID),
 	}

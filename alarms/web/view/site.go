@@ -27,7 +27,7 @@ type SiteRow struct {
 	Units     int    `json:"units"`
 	Silent    int    `json:"units_silent" doc:"Units that did not answer the last poll, or were never read."`
 	Links     int    `json:"links"`
-	Hurt      int    `json:"links_hurt" doc:"Links at which an alarm is raised."`
+	Hurt      int    `json:"links_hurt" doc:"Links at which an alarm is raised that no twin stands in for."`
 	Work      string `json:"planned_work,omitempty" doc:"Id of the planned work in force."`
 	LocalTime string `json:"-"`
 }
@@ -58,15 +58,6 @@ type Overview struct {
 	Attention []Alarm   `json:"attention" doc:"Causes, not symptoms; most urgent first."`
 	Sites     []SiteRow `json:"sites"`
 	LinkRows  []Link    `json:"-"`
-}
-
-// Hurts tells whether the state is that of an alarm.
-func (s State) Hurts() bool {
-	switch s {
-	case StateGood, StateCommissioning, StateHeld, StateSilent:
-		return false
-	}
-	return true
 }
 
 // Overview returns the fleet at a glance.
@@ -117,7 +108,7 @@ func (b *Board) siteRows(attention []Alarm, links []Link) []SiteRow {
 	for _, l := range links {
 		if r := at[l.Site]; r != nil {
 			r.Links++
-			if l.State.Hurts() {
+			if l.Hurt {
 				r.Hurt++
 			}
 		}

@@ -285,3 +285,16 @@ func TestSite(t *testing.T) {
 	_, ok = b.Site("moon")
 	require.False(t, ok)
 }
+
+// A link whose lost supply has a twin has an alarm, but is not hurt.
+func TestBackedUpIsNotHurt(t *testing.T) {
+	a := raised("unit/room1/supply_state/b", "supply-redundancy-lost", alarms.Minor)
+	for _, backed := range []bool{true, false} {
+		a.Details.BackedUp = backed
+		b := view.NewBoard(view.Snapshot{Now: now, Fleet: plant(), Alarms: []alarms.Alarm{a}})
+		s, ok := b.Site("quay")
+		require.True(t, ok)
+		require.Equal(t, view.State("minor"), s.State)
+		require.Equal(t, !backed, s.Hurt == 1, "backed up: %v", backed)
+	}
+}

@@ -9,7 +9,9 @@
 package config
 
 import (
+	"fmt"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"lightwell/alarms/notify"
@@ -27,6 +29,7 @@ type Config struct {
 	File          string   // "" when it did not come from a file
 	Listen        string   // host:port of page, API and metrics
 	Hosts         []string // further names of this machine, for use without tokens
+	Traps         string   // host:port where traps are listened for; "": nowhere
 	Data          string
 	Postgres      collector.Secret // connection string of the database of the state; empty: a file in Data
 	Fleet         []string         // fleet files
@@ -43,6 +46,7 @@ type Config struct {
 	History       History
 	Backup        Backup
 	LogLevel      string
+	file          *document.File // for faults found later; nil when it came from none
 }
 
 // Commissioning says what a baseline capture needs before it can be accepted.
@@ -97,7 +101,7 @@ func Load(path string, getenv func(string) string) (Config, error) {
 		return Config{}, err
 	}
 	l := loader{file: file, folder: filepath.Dir(abs), getenv: getenv, faults: faults, cfg: Default()}
-	l.cfg.File = abs
+	l.cfg.File, l.cfg.file = abs, file
 	l.load()
 	return l.cfg, l.faults.Err()
 }
@@ -106,4 +110,26 @@ func Load(path string, getenv func(string) string) (Config, error) {
 // that other machines can reach when there are none.
 func (c Config) CheckListen() error {
 	return web.Config{Tokens: c.Tokens}.Validate(c.Listen)
+}
+
+// CheckNames returns a fault for each alarm type and site that a webhook
+// names and that does not exist.
+func (c Config) CheckNames(types []string, fleet *collector.Fleet) document.Faults {
+	var faults document.Faults
+	if c.file == nil {
+		return nil
+	}
+	for i, w := range c.Webhooks {
+		for j, name := range w.Types {
+			if !slices.Contains(types, name) {
+				faults = append(faults, c.file.Fault(fmt.Sprintf("$.webhooks[%d].types[%d]", i, j), document.Nearest(name, types), "webhook %q: unknown alarm type %q", w.Name, name))
+			}
+		}
+		for j, id := range w.Sites {
+			if _, ok := fleet.Site(id); !ok {
+				faults = append(faults, c.file.Fault(fmt.Sprintf("$.webhooks[%d].sites[%d]", i, j), "use the id of a site in the fleet file", "webhook %q: unknown site %q", w.Name, id))
+			}
+		}
+	}
+	return faults
 }

@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"net"
 	"path/filepath"
 	"strings"
 	"time"
@@ -20,6 +21,7 @@ import (
 type fileConfig struct {
 	Listen        string                    `yaml:"listen"`
 	Hosts         []string                  `yaml:"hosts"`
+	Traps         string                    `yaml:"traps"`
 	Data          string                    `yaml:"data"`
 	State         fileState                 `yaml:"state"`
 	Fleet         []string                  `yaml:"fleet,required"`
@@ -158,6 +160,10 @@ func (l *loader) places(f *fileConfig) {
 	l.postgres(f.State.Postgres)
 	l.backup(f.Backup)
 	l.cfg.Hosts = f.Hosts
+	l.cfg.Traps = f.Traps
+	if _, _, err := net.SplitHostPort(f.Traps); f.Traps != "" && err != nil {
+		l.fault("$.traps", "write host:port, such as 0.0.0.0:162", "traps %q is not an address to listen at", f.Traps)
+	}
 	l.cfg.Models = l.path(f.Models)
 	l.cfg.MetricsOpen = f.MetricsOpen
 	for _, p := range f.Fleet {

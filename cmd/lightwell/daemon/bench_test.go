@@ -32,15 +32,17 @@ const soon = 60 * time.Second
 
 // A bench is a daemon under test with a webhook receiver beside it.
 type bench struct {
-	t      *testing.T
+	t      testing.TB
 	cfg    config.Config
 	daemon *daemon.Daemon
 	prober collector.Prober // nil: over SNMP
 	log    *lockedBuffer
 	stop   func()
+	onPoll func(collector.Poll)
 
 	mu     sync.Mutex
 	events []string // type, severity, alarm type and resource of each webhook
+	last   time.Time
 }
 
 // lockedBuffer is a log that a test can read while it is written.
@@ -62,7 +64,7 @@ func (b *lockedBuffer) String() string {
 }
 
 // newBench prepares a daemon for a fleet; set may change its configuration.
-func newBench(t *testing.T, fleet string, set func(*config.Config)) *bench {
+func newBench(t testing.TB, fleet string, set func(*config.Config)) *bench {
 	t.Helper()
 	b := &bench{t: t, log: &lockedBuffer{}}
 	folder := t.TempDir()
@@ -96,6 +98,7 @@ func (b *bench) received(e cloudevents.Event) {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	b.last = time.Now()
 	b.events = append(b.events, fmt.Sprintf("%s %s %s %s", strings.TrimPrefix(e.Type(), "lightwell.alarm."), a.Severity, a.Type, a.Resource))
 }
 
@@ -113,7 +116,7 @@ func (b *bench) start() {
 	var err error
 	encoder := zapcore.NewJSONEncoder(zap.NewProductionEncoderConfig())
 	log := zap.New(zapcore.NewCore(encoder, zapcore.AddSync(b.log), zapcore.DebugLevel))
-	b.daemon, err = daemon.New(daemon.Options{Config: b.cfg, Files: files, Version: "test", Log: log, Prober: b.prober})
+	b.daemon, err = daemon.New(daemon.Options{Config: b.cfg, Files: files, Version: "test", Log: log, Prober: b.prober, OnPoll: b.onPoll})
 	require.NoError(b.t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)

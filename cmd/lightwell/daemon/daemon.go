@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/netip"
 	"sync/atomic"
 	"time"
 
@@ -60,6 +61,7 @@ type Daemon struct {
 	list       *alarms.List
 	engine     *alarms.Engine
 	poller     *collector.Poller
+	traps      *snmp.Listener // nil: not listened for
 	dispatcher *notify.Dispatcher
 	metrics    *metrics.Metrics
 	past       *past
@@ -122,7 +124,7 @@ func (d *Daemon) openAlarms() (err error) {
 	return nil
 }
 
-func (d *Daemon) openPolling() error {
+func (d *Daemon) openPolling() (err error) {
 	var prober collector.Prober = &d.client
 	if d.opts.Prober != nil {
 		prober = d.opts.Prober
@@ -130,7 +132,22 @@ func (d *Daemon) openPolling() error {
 	d.poller = collector.NewPoller(collector.PollerConfig{
 		Prober: prober, Sink: d.polled, PerSite: d.opts.Config.PerSite, Log: d.log.Named("poller"),
 	})
-	return nil
+	if d.opts.Config.Traps == "" {
+		return nil
+	}
+	d.traps, err = snmp.NewListener(d.opts.Config.Traps, d.unitsAt, d.poller.PollNow, d.log.Named("traps"))
+	return err
+}
+
+// unitsAt returns the units whose agent has the address.
+func (d *Daemon) unitsAt(addr netip.Addr) []string {
+	var units []string
+	for _, u := range d.fleet.Load().Units {
+		if at, err := netip.ParseAddrPort(u.Address); err == nil && at.Addr().Unmap() == addr.Unmap() {
+			units = append(units, u.ID)
+		}
+	}
+	return units
 }
 
 func (d *Daemon) openPublishing() (err error) {
@@ -221,9 +238,13 @@ func (d *Daemon) Run(ctx context.Context) error {
 		zap.Int("links", len(f.Links)), zap.String("data", d.keep.store.Path()), zap.String("state", d.keep.store.Engine()), zap.String("url", d.URL()))
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
-	for name, part := range map[string]func(context.Context) error{
+	parts := map[string]func(context.Context) error{
 		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "history": d.past.run, "backups": d.backups.Run,
-	} {
+	}
+	if d.traps != nil {
+		parts["traps"] = d.traps.Run
+	}
+	for name, part := range parts {
 		group.Go(func() error {
 			if err := part(ctx); err != nil {
 				return fmt.Errorf("%s: %w", name, err)

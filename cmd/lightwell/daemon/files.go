@@ -38,6 +38,9 @@ func LoadFiles(cfg config.Config) (Files, error) {
 	if !gather(&faults, err) {
 		return Files{}, err
 	}
+	if fleet != nil {
+		faults = append(faults, cfg.CheckNames(TypeNames(), fleet)...)
+	}
 	return Files{models, fleet}, faults.Err()
 }
 

@@ -3,9 +3,12 @@ package daemon_test
 import (
 	"context"
 	"errors"
+	"net"
 	"net/netip"
 	"os"
+	"os/exec"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -17,6 +20,7 @@ import (
 	"lightwell/cmd/lightwell/daemon"
 	"lightwell/collector"
 	"lightwell/collector/document"
+	"lightwell/collector/need"
 	"lightwell/collector/plant"
 	"lightwell/collector/plant/agent"
 	"lightwell/collector/snmp"
@@ -48,7 +52,7 @@ type quay struct {
 	agents *agent.Agents
 }
 
-func newQuay(t *testing.T) *quay {
+func newQuay(t testing.TB) *quay {
 	t.Helper()
 	b := newBench(t, quayFleet, func(cfg *config.Config) {
 		cfg.Credentials = map[string]snmp.Credentials{"v2c": {Version: "2c", Community: collector.NewSecret(quayCommunity)}}
@@ -96,6 +100,7 @@ var quayUnits = []string{"roof-1", "room-1", "roof-2", "room-2"}
 // TestOneCauseOneAlarm cuts a cable with two links in it: one alarm, and what
 // follows from it is kept silent.
 func TestOneCauseOneAlarm(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.start()
 	q.commission(quayUnits...)
@@ -128,6 +133,7 @@ func TestOneCauseOneAlarm(t *testing.T) {
 // TestRestartForgetsNothing stops the daemon while an alarm is raised and
 // acknowledged, and starts it again on the same data.
 func TestRestartForgetsNothing(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.start()
 	q.commission(quayUnits...)
@@ -148,7 +154,48 @@ func TestRestartForgetsNothing(t *testing.T) {
 	require.Equal(t, before+1, len(q.webhooks()), "the alarm is not raised twice: %v", q.webhooks())
 }
 
+// TestTrapAsksForAPoll polls once an hour, and at once after a trap.
+func TestTrapAsksForAPoll(t *testing.T) {
+	t.Parallel()
+	snmptrap := need.Program(t, "snmptrap")
+	q := newQuay(t)
+	probe, err := net.ListenPacket("udp", "127.0.0.1:0")
+	require.NoError(t, err)
+	q.cfg.Traps = probe.LocalAddr().String()
+	require.NoError(t, probe.Close())
+	q.rewrite(func(fleet string) string { return strings.Replace(fleet, "@every 200ms", "@every 1h", 1) })
+	q.start()
+	polls := func() string {
+		_, rest, _ := strings.Cut(q.get("/metrics", nil), `lightwell_polls_total{site="quay",unit="room-1"} `)
+		count, _, _ := strings.Cut(rest, "\n")
+		return count
+	}
+	q.eventually("the first poll", func() bool { return polls() == "1" })
+	out, err := exec.Command(snmptrap, "-v2c", "-c", "any", q.cfg.Traps, "", "1.3.6.1.6.3.1.1.5.1").CombinedOutput()
+	require.NoError(t, err, string(out))
+	q.eventually("a poll out of turn", func() bool { return polls() == "2" })
+}
+
+// TestUsedPortIsAStartError opens a second daemon on the port of the first.
+func TestUsedPortIsAStartError(t *testing.T) {
+	t.Parallel()
+	q := newQuay(t)
+	q.start()
+	files, err := daemon.LoadFiles(q.cfg)
+	require.NoError(t, err)
+	second := q.cfg
+	second.Listen = strings.TrimPrefix(q.daemon.URL(), "http://")
+	second.Data = t.TempDir()
+	_, err = daemon.New(daemon.Options{Config: second, Files: files, Log: zap.NewNop()})
+	require.ErrorContains(t, err, "address already in use")
+	second.Listen = "127.0.0.1:0"
+	again, err := daemon.New(daemon.Options{Config: second, Files: files, Log: zap.NewNop()})
+	require.NoError(t, err, "the failed start gave its data folder free")
+	again.Close()
+}
+
 func TestReload(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.start()
 	q.eventually("first polls", func() bool {
@@ -161,6 +208,7 @@ func TestReload(t *testing.T) {
 	require.True(t, errors.As(err, &faults))
 	q.daemon.Reloaded(err)
 	require.Contains(t, q.log.String(), "the running configuration stays in force")
+	require.Contains(t, q.log.String(), `unknown role \"upstairs\"`)
 	require.Contains(t, q.get("/metrics", nil), `unit="room-2"`, "the old fleet goes on")
 
 	q.rewrite(func(fleet string) string {
@@ -174,4 +222,38 @@ func TestReload(t *testing.T) {
 	q.eventually("the unit that left is gone", func() bool { return !strings.Contains(q.get("/metrics", nil), `unit="room-2"`) })
 	require.Contains(t, q.get("/metrics", nil), `lightwell_unit_up{site="quay",unit="room-1"} 1`)
 	require.Contains(t, q.log.String(), "reloaded")
+}
+
+// BenchmarkAlarmToWebhook measures from the poll that brought the first
+// evidence of a dark fibre to the receiver having the webhook, the second poll
+// that the alarm waits for included: polls come every 200 ms.
+func BenchmarkAlarmToWebhook(b *testing.B) {
+	var sum time.Duration
+	turns := 0
+	for b.Loop() {
+		sum += alarmToWebhook(b)
+		turns++
+	}
+	b.ReportMetric(float64(sum.Milliseconds())/float64(turns), "ms/alarm")
+}
+
+func alarmToWebhook(b *testing.B) time.Duration {
+	q := newQuay(b)
+	var evidence atomic.Int64
+	lost := collector.Point{Quantity: collector.OpticalReceiveState}
+	q.onPoll = func(p collector.Poll) {
+		for _, r := range p.Readings {
+			if r.Point == lost && r.State() == collector.StateLost {
+				evidence.CompareAndSwap(0, r.Taken.UnixNano())
+			}
+		}
+	}
+	q.start()
+	defer q.stop()
+	q.commission(quayUnits...)
+	q.inject(plant.Fault{Kind: "fibre-open", Link: "one", Direction: "downlink"})
+	q.eventually("webhook", func() bool { return len(q.webhooks()) > 0 })
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.last.Sub(time.Unix(0, evidence.Load()))
 }

@@ -1,11 +1,13 @@
 package daemon
 
 import (
+	"errors"
 	"time"
 
 	"go.uber.org/zap"
 
 	"lightwell/cmd/lightwell/config"
+	"lightwell/collector/document"
 	"lightwell/collector/inventory"
 	"lightwell/collector/state"
 )
@@ -33,11 +35,28 @@ func (d *Daemon) Reload(cfg config.Config, files Files) error {
 	return nil
 }
 
+// maxLoggedFaults bounds what a hopeless file writes into the log; `check`
+// shows all.
+const maxLoggedFaults = 20
+
 // Reloaded records how a reload went, for the log and the metrics.
 func (d *Daemon) Reloaded(err error) {
 	d.metrics.ObserveReload(err == nil, time.Now())
-	if err != nil {
+	if err == nil {
+		return
+	}
+	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: d.opts.Config.File, What: lineRefused, Detail: err.Error()})
+	var faults document.Faults
+	if !errors.As(err, &faults) {
 		d.log.Error("reload: the running configuration stays in force", zap.Error(err))
-		d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: d.opts.Config.File, What: lineRefused, Detail: err.Error()})
+		return
+	}
+	d.log.Error("reload: the running configuration stays in force", zap.Int("faults", len(faults)))
+	for i, f := range faults.Sorted() {
+		if i == maxLoggedFaults {
+			d.log.Error("reload: further faults are not listed here; the command check shows all")
+			return
+		}
+		d.log.Error("reload: fault", zap.Error(f))
 	}
 }

@@ -45,6 +45,7 @@ func snmpdCredentials(cfg *config.Config) {
 // TestAgainstSnmpd runs the whole daemon against agents that we did not
 // write: from the fleet file to a signed webhook.
 func TestAgainstSnmpd(t *testing.T) {
+	t.Parallel()
 	options := snmpdtest.Options{Objects: rackObjects, Users: []snmpdtest.User{snmpdUser}}
 	modern, older, mistyped := snmpdtest.Start(t, options), snmpdtest.Start(t, options), snmpdtest.Start(t, options)
 	b := newBench(t, fmt.Sprintf(snmpdFleet, modern.Addr, older.Addr, mistyped.Addr), snmpdCredentials)

@@ -136,7 +136,6 @@ const (
 
 // An account is a User whose passwords have become keys.
 type account struct {
-	name           []byte
 	level          level
 	digest         digest
 	privacy        privacy
