@@ -28,5 +28,5 @@ func (s *Sketch) Polls() int { return s.c.polls }
 // accepted by force at now. Its Findings say what speaks against that. A
 // record without levels is none.
 func (s *Sketch) Record(u collector.Unit, now time.Time) Record {
-	return makeRecord(judge(&s.c, u, nil, Default(), now), u, 1, "", "", true, now)
+	return makeRecord(judge(&s.c, u, math.MaxInt, nil, Default(), now), u, 1, "", "", true, now)
 }

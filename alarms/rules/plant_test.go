@@ -1,7 +1,6 @@
 package rules_test
 
 import (
-	"encoding/json"
 	"fmt"
 	"testing"
 	"testing/synctest"
@@ -30,20 +29,14 @@ type watch struct {
 }
 
 // store keeps a document as bytes.
-type store map[string][]byte
+type store struct{ records []baseline.Record }
 
-func (s store) Save(name string, v any) (err error) {
-	s[name], err = json.Marshal(v)
-	return err
+func (s *store) Append(records []baseline.Record) error {
+	s.records = append(s.records, records...)
+	return nil
 }
 
-func (s store) Load(name string, v any) (bool, error) {
-	data, ok := s[name]
-	if !ok {
-		return false, nil
-	}
-	return true, json.Unmarshal(data, v)
-}
+func (s *store) Records() ([]baseline.Record, error) { return s.records, nil }
 
 // plantFleet has two pairs and a star of two, all in cable riser.
 func plantFleet(t *testing.T, models *model.Set) *collector.Fleet {
@@ -72,7 +65,7 @@ func newWatch(t *testing.T, seed uint64) *watch {
 	w := &watch{t: t, fleet: plantFleet(t, models), life: map[string]collector.Reading{}}
 	w.plant, err = plant.New(w.fleet, models, plant.Config{Seed: seed, Start: time.Date(2026, 4, 14, 6, 0, 0, 0, time.UTC)})
 	require.NoError(t, err)
-	w.book, err = baseline.NewBook(store{}, baseline.Default())
+	w.book, err = baseline.NewBook(&store{}, baseline.Default())
 	require.NoError(t, err)
 	w.book.SetFleet(w.fleet)
 	list := alarms.NewList(alarms.ListConfig{Sink: func(changes []alarms.Change) {

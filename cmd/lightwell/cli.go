@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 
 	"github.com/alecthomas/kong"
@@ -78,3 +79,6 @@ type configFlag struct {
 type outputFlag struct {
 	Output string `short:"o" enum:"text,json" default:"text" help:"text or json."`
 }
+
+// errInterrupted ends a command that waits for a person.
+var errInterrupted = errors.New("interrupted")

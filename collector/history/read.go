@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/prometheus/common/model"
 	"github.com/prometheus/prometheus/model/labels"
 	"github.com/prometheus/prometheus/tsdb"
 	"github.com/prometheus/prometheus/tsdb/chunkenc"
@@ -157,7 +158,7 @@ func matchers(q Query) []*labels.Matcher {
 			names = append(names, string(p.Quantity))
 		}
 	}
-	return append(out, labels.MustNewMatcher(labels.MatchRegexp, labels.MetricName, strings.Join(names, "|")))
+	return append(out, labels.MustNewMatcher(labels.MatchRegexp, model.MetricNameLabel, strings.Join(names, "|")))
 }
 
 // each calls fn with every series that matches and its samples in [from, to).

@@ -7,6 +7,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/prometheus/common/model"
 	"github.com/prometheus/prometheus/model/labels"
 	"github.com/prometheus/prometheus/storage"
 	"go.uber.org/zap"
@@ -114,7 +115,7 @@ func (s *Store) forget(before time.Time) {
 }
 
 func rawLabels(k seriesKey) labels.Labels {
-	l := []string{labels.MetricName, string(k.point.Quantity), unitLabel, k.unit}
+	l := []string{model.MetricNameLabel, string(k.point.Quantity), unitLabel, k.unit}
 	if k.point.Port != "" {
 		l = append(l, portLabel, k.point.Port)
 	}
@@ -122,7 +123,7 @@ func rawLabels(k seriesKey) labels.Labels {
 }
 
 func pointOf(l labels.Labels) collector.Point {
-	return collector.Point{Quantity: collector.Quantity(l.Get(labels.MetricName)), Port: l.Get(portLabel)}
+	return collector.Point{Quantity: collector.Quantity(l.Get(model.MetricNameLabel)), Port: l.Get(portLabel)}
 }
 
 // Stats are counts of readings since the start.

@@ -75,4 +75,3 @@ func TestHistoryElsewhere(t *testing.T) {
 	_, err = os.Stat(filepath.Join(q.cfg.Data, "history"))
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
-
