@@ -165,6 +165,10 @@ func (s structs) paths(st *ast.StructType, prefix string) []string {
 		}
 		key, _, _ := strings.Cut(reflect.StructTag(strings.Trim(field.Tag.Value, "`")).Get("yaml"), ",")
 		inner, suffix := s.inner(field.Type)
+		if len(field.Names) == 0 { // its keys are those of the outer struct
+			out = append(out, s.paths(inner, prefix)...)
+			continue
+		}
 		if key = prefix + key; inner == nil {
 			out = append(out, key)
 		} else {

@@ -113,7 +113,7 @@ func TestStories(t *testing.T) {
 // or with a tick on time.
 func TestTick(t *testing.T) {
 	f := newFilm().shot(12, "a", "optical_receive_power=-3")
-	for range 3 { // silent for 14 s, and then for long
+	for range 6 { // silent from poll to poll: 30 s are over between two
 		fmt.Fprintf(f, "%s,a,,,no_answer\n", f.now.Format(time.RFC3339))
 		f.now = f.now.Add(7 * time.Second)
 	}
@@ -124,8 +124,8 @@ func TestTick(t *testing.T) {
 		require.Len(t, result.Lines, 1)
 		return result.Lines[0].Time.Sub(origin) - 12*time.Minute
 	}
-	require.Equal(t, time.Hour+21*time.Second, raised(0))
-	require.Equal(t, 15*time.Second, raised(5*time.Second))
+	require.Equal(t, 35*time.Second, raised(0))
+	require.Equal(t, 30*time.Second, raised(5*time.Second))
 }
 
 // TestFleet tries another severity and planned work on the same readings.
