@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lightwell/alarms/web/view"
+	"lightwell/cmd/exit"
 )
 
 // alarmsCmd groups what can be done with alarms of a running daemon.
@@ -217,7 +218,7 @@ type alarmsShelveCmd struct {
 // Run shelves.
 func (c alarmsShelveCmd) Run(s *streams) error {
 	if c.For <= 0 {
-		return usageError{fmt.Errorf("--for %s: must be longer than zero", c.For)}
+		return exit.Usage(fmt.Errorf("--for %s: must be longer than zero", c.For))
 	}
 	return c.do(s, "shelve", map[string]any{"until": time.Now().Add(c.For).UTC()})
 }

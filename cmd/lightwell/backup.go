@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"lightwell/cmd/exit"
 	"lightwell/collector/backup"
 )
 
@@ -43,7 +44,7 @@ func (c backupCmd) Run(s *streams) error {
 	for now.Running {
 		select {
 		case <-s.ctx.Done():
-			return hinted{errInterrupted, "the daemon goes on with the backup; lightwell backup --list shows it"}
+			return exit.Hinted(errInterrupted, "the daemon goes on with the backup; lightwell backup --list shows it")
 		case <-time.After(askInterval):
 		}
 		if err := api.call(s.ctx, "GET", "backups", nil, nil, &now); err != nil {
@@ -101,7 +102,7 @@ Example: lightwell restore lightwell-20261125T021500Z.tar.zst /var/lib/lightwell
 // Run restores.
 func (c restoreCmd) Run(s *streams) error {
 	if (c.Folder == "") != c.Check {
-		return usageError{fmt.Errorf("name a folder to restore into, or --check")}
+		return exit.Usage(fmt.Errorf("name a folder to restore into, or --check"))
 	}
 	var m backup.Manifest
 	var err error

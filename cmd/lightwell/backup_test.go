@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"lightwell/cmd/exit"
 	"lightwell/collector/backup"
 )
 
@@ -73,7 +74,7 @@ func TestRestoreCommand(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, out, "1 files, 6 bytes, checked")
 	_, _, err = typed(ctx, "restore", archive)
-	var usage usageError
+	var usage exit.UsageError
 	require.True(t, errors.As(err, &usage), "a folder or --check")
 	out, _, err = typed(ctx, "restore", archive, folder)
 	require.NoError(t, err)

@@ -7,6 +7,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"lightwell/cmd/exit"
 	"lightwell/cmd/lightwell/config"
 )
 
@@ -65,7 +66,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) error {
 		return nil
 	}
 	if err != nil {
-		return hinted{usageError{err}, "lightwell --help lists the commands, lightwell COMMAND --help explains one"}
+		return exit.Hinted(exit.Usage(err), "lightwell --help lists the commands, lightwell COMMAND --help explains one")
 	}
 	return parsed.Run(&streams{ctx, out, errOut})
 }

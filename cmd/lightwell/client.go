@@ -12,6 +12,8 @@ import (
 	"os"
 	"strings"
 	"time"
+
+	"lightwell/cmd/exit"
 )
 
 // serverFlags tell how to reach a running daemon.
@@ -34,13 +36,13 @@ const maxAnswer = 64 << 20
 func (f serverFlags) client() (*client, error) {
 	base, err := url.Parse(strings.TrimRight(f.Server, "/"))
 	if err != nil || base.Host == "" {
-		return nil, usageError{fmt.Errorf("server %q is not an address: write http://host:port", f.Server)}
+		return nil, exit.Usage(fmt.Errorf("server %q is not an address: write http://host:port", f.Server))
 	}
 	token := f.Token
 	if f.TokenFile != "" {
 		data, err := os.ReadFile(f.TokenFile)
 		if err != nil {
-			return nil, usageError{fmt.Errorf("read token: %w", err)}
+			return nil, exit.Usage(fmt.Errorf("read token: %w", err))
 		}
 		token = strings.TrimSpace(string(data))
 	}
@@ -99,7 +101,7 @@ func (c *client) call(ctx context.Context, method, path string, query url.Values
 func (c *client) answer(req *http.Request, into any) error {
 	resp, err := c.http.Do(req)
 	if err != nil {
-		return hinted{unreachable(c.base, err), "is the daemon running there? --server names another address"}
+		return exit.Hinted(unreachable(c.base, err), "is the daemon running there? --server names another address")
 	}
 	defer resp.Body.Close()
 	data, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
@@ -132,9 +134,9 @@ func refusal(status int, body []byte) error {
 	_ = json.Unmarshal(body, &p) // an answer without a problem has its status
 	switch status {
 	case http.StatusUnauthorized:
-		return hinted{p, "give a token with --token-file or LIGHTWELL_TOKEN_FILE"}
+		return exit.Hinted(p, "give a token with --token-file or LIGHTWELL_TOKEN_FILE")
 	case http.StatusForbidden:
-		return hinted{p, "use a token whose role may do this"}
+		return exit.Hinted(p, "use a token whose role may do this")
 	}
 	return p
 }

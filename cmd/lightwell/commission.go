@@ -9,6 +9,7 @@ import (
 	"text/tabwriter"
 
 	"lightwell/alarms/web/view"
+	"lightwell/cmd/exit"
 )
 
 // commissionCmd groups the steps from first light to an accepted baseline.
@@ -127,7 +128,7 @@ type commissionAcceptCmd struct {
 // Run accepts a capture.
 func (c commissionAcceptCmd) Run(s *streams) error {
 	if c.Force && c.Reason == "" {
-		return usageError{errors.New("--force needs --reason: it is recorded with the baseline")}
+		return exit.Usage(errors.New("--force needs --reason: it is recorded with the baseline"))
 	}
 	body := map[string]any{"force": c.Force}
 	if c.Reason != "" {

@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"lightwell/cmd/exit"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/cmd/lightwell/daemon"
 	"lightwell/cmd/lightwell/demo"
@@ -34,7 +35,7 @@ Example: lightwell demo --for 5m`
 // Run plays until it is told to stop.
 func (c demoCmd) Run(s *streams) (err error) {
 	if c.Speed <= 0 || c.For < 0 {
-		return usageError{errors.New("--speed must be above zero and --for not below it")}
+		return exit.Usage(errors.New("--speed must be above zero and --for not below it"))
 	}
 	out := &lines{out: s.out, started: time.Now()}
 	log := newLogger(s.errOut, "warn")
@@ -53,7 +54,7 @@ func (c demoCmd) Run(s *streams) (err error) {
 	}
 	d, err := daemon.New(daemon.Options{Config: cfg, Files: show.Files(), Version: resolveVersion(), Log: log})
 	if err != nil {
-		return hinted{errors.Join(err, show.Close()), "--listen 127.0.0.1:0 takes any free port"}
+		return exit.Hinted(errors.Join(err, show.Close()), "--listen 127.0.0.1:0 takes any free port")
 	}
 	out.announce(show.Files(), d.URL(), c.Speed)
 	return c.play(s.ctx, show, d, out)

@@ -11,6 +11,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"lightwell/cmd/exit"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/cmd/lightwell/daemon"
 	"lightwell/collector"
@@ -57,7 +58,7 @@ func (c readCmd) Run(s *streams) error {
 		for _, u := range files.Fleet.Units {
 			ids = append(ids, u.ID)
 		}
-		return hinted{usageError{fmt.Errorf("unit %q is not in the fleet", c.Unit)}, document.Nearest(c.Unit, ids)}
+		return exit.Hinted(exit.Usage(fmt.Errorf("unit %q is not in the fleet", c.Unit)), document.Nearest(c.Unit, ids))
 	}
 	client, err := newClient(cfg, files)
 	if err != nil {
@@ -67,7 +68,7 @@ func (c readCmd) Run(s *streams) error {
 	started := time.Now()
 	details, err := client.Read(s.ctx, unit)
 	if err != nil {
-		return hinted{err, snmp.Advice(err)}
+		return exit.Hinted(err, snmp.Advice(err))
 	}
 	took := time.Since(started)
 	if c.Output == "json" {

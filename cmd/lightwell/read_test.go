@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"lightwell/cmd/exit"
 	"lightwell/collector/snmp/snmpdtest"
 )
 
@@ -76,10 +77,10 @@ func TestRead(t *testing.T) {
 			at(tt.address, tt.credentials)
 			_, _, err := typed(t.Context(), "read", "--config", config, tt.unit)
 			require.ErrorContains(t, err, tt.want)
-			var h hinted
+			var h exit.HintedError
 			require.True(t, errors.As(err, &h))
-			require.Contains(t, h.hint, tt.hint)
-			require.NotContains(t, err.Error()+h.hint, "horse", "a password is repeated")
+			require.Contains(t, h.Hint, tt.hint)
+			require.NotContains(t, err.Error()+h.Hint, "horse", "a password is repeated")
 		})
 	}
 }

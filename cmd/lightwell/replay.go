@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"lightwell/alarms/rules"
+	"lightwell/cmd/exit"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/cmd/lightwell/daemon"
 	"lightwell/cmd/lightwell/replay"
@@ -44,7 +45,7 @@ Example: lightwell replay --fleet fleet.yaml readings-2025.csv.gz`
 func (c replayCmd) Run(s *streams) error {
 	origin, err := time.Parse(time.DateOnly, c.DayZero)
 	if err != nil || c.Tick < 0 || c.BaselineTime < 0 || c.BaselinePolls < 0 {
-		return usageError{errors.New("--day-zero must be a date such as 2025-01-31, and no number or duration below zero")}
+		return exit.Usage(errors.New("--day-zero must be a date such as 2025-01-31, and no number or duration below zero"))
 	}
 	fleet, err := c.fleet()
 	if err != nil {
@@ -96,7 +97,7 @@ func addFile(rec *replay.Recording, name string, origin time.Time) error {
 	if name != "-" {
 		f, err := os.Open(name)
 		if err != nil {
-			return usageError{err}
+			return exit.Usage(err)
 		}
 		in = f
 	}

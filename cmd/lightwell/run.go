@@ -12,6 +12,7 @@ import (
 	"go.uber.org/zap"
 	"golang.org/x/sync/errgroup"
 
+	"lightwell/cmd/exit"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/cmd/lightwell/daemon"
 )
@@ -56,7 +57,7 @@ func (c runCmd) load() (config.Config, daemon.Files, error) {
 	if c.Listen != "" {
 		cfg.Listen = c.Listen
 		if err := cfg.CheckListen(); err != nil {
-			return cfg, files, usageError{err}
+			return cfg, files, exit.Usage(err)
 		}
 	}
 	if c.Data != "" {

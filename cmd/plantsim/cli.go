@@ -13,6 +13,7 @@ import (
 	"go.uber.org/zap"
 	"golang.org/x/sync/errgroup"
 
+	"lightwell/cmd/exit"
 	"lightwell/collector/plant"
 	"lightwell/collector/plant/agent"
 )
@@ -54,13 +55,13 @@ func (c *cli) parse(args []string, out, errOut io.Writer) (bool, error) {
 	case exited:
 		return false, nil
 	case err != nil:
-		return false, usageError{err}
+		return false, exit.Usage(err)
 	case len(c.Fleet) == 0 && c.Config == "":
-		return false, usageError{errors.New("nothing to simulate: name a fleet file with --fleet, or the daemon's configuration with --config")}
+		return false, exit.Usage(errors.New("nothing to simulate: name a fleet file with --fleet, or the daemon's configuration with --config"))
 	case !(c.Speed > 0 && c.Speed <= maxSpeed):
-		return false, usageError{fmt.Errorf("--speed %g is not above 0 and up to %d", c.Speed, maxSpeed)}
+		return false, exit.Usage(fmt.Errorf("--speed %g is not above 0 and up to %d", c.Speed, maxSpeed))
 	case c.For < 0:
-		return false, usageError{fmt.Errorf("--for %s is negative", c.For)}
+		return false, exit.Usage(fmt.Errorf("--for %s is negative", c.For))
 	}
 	return true, nil
 }
@@ -124,7 +125,7 @@ func eventLine(start time.Time, e plant.Event) string {
 func readFile(path string) ([]byte, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, exit.Usage(err)
 	}
 	return data, nil
 }

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"lightwell/cmd/exit"
 	"lightwell/collector/document"
 )
 
@@ -25,7 +26,7 @@ func writeFleet(path string, files []string, addr func(unit string) string) erro
 	for _, file := range files {
 		to := target(file)
 		if same(file, to) || written[to] {
-			return usageError{fmt.Errorf("write fleet: %s would be overwritten; name another place", to)}
+			return exit.Usage(fmt.Errorf("write fleet: %s would be overwritten; name another place", to))
 		}
 		written[to] = true
 		data, err := os.ReadFile(file)

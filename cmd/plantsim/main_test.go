@@ -9,7 +9,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
 
@@ -17,7 +16,6 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
-	"lightwell/collector/document"
 	"lightwell/collector/need"
 )
 
@@ -90,22 +88,5 @@ func TestReaddress(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			require.Equal(t, c.want, string(readdress("fleet.yaml", []byte(c.in), to)))
 		})
-	}
-}
-
-func TestExitCode(t *testing.T) {
-	for _, c := range []struct {
-		err  error
-		code int
-		text string
-	}{
-		{nil, exitDone, ""},
-		{errors.New("a\nb"), exitFailed, "error: a\nerror: b\n"},
-		{usageError{errors.New("a")}, exitUsage, "error: a\n"},
-		{document.Faults{{File: "f", Line: 1, Column: 2, What: "w"}}, exitUsage, "error: f:1:2: w\n"},
-	} {
-		var out strings.Builder
-		require.Equal(t, c.code, exitCode(&out, c.err))
-		require.Equal(t, c.text, out.String())
 	}
 }

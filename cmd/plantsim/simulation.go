@@ -10,6 +10,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"lightwell/cmd/exit"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/collector"
 	"lightwell/collector/inventory"
@@ -85,14 +86,14 @@ func (s *simulation) load(folder string) error {
 	}
 	s.plant, err = plant.New(s.fleet, models, plant.Config{Seed: s.seed, Speed: s.speed})
 	if err != nil {
-		return usageError{err}
+		return exit.Usage(err)
 	}
 	s.config.Source = s.plant
 	for _, a := range s.plant.Agents() {
 		s.config.Units = append(s.config.Units, a.Unit)
 	}
 	if err := s.config.Validate(); err != nil {
-		return usageError{err}
+		return exit.Usage(err)
 	}
 	return nil
 }
@@ -127,7 +128,7 @@ func (c *cli) communities(s *simulation) error {
 		}
 		v := strings.TrimRight(string(data), "\r\n")
 		if v == "" {
-			return usageError{errors.New("community file " + c.CommunityFile + " is empty")}
+			return exit.Usage(errors.New("community file " + c.CommunityFile + " is empty"))
 		}
 		s.config.Communities = append(s.config.Communities, collector.NewSecret(v))
 	}
