@@ -46,7 +46,6 @@ func (r *rota) replace(turns []*turn, now time.Time) {
 	for _, t := range turns {
 		r.turns[t.unit.ID] = t
 		if was, ok := old[t.unit.ID]; ok {
-			was.gone = true
 			t.life = was.life
 			t.due = t.schedule.NextAt(now, t.place)
 		} else {

@@ -19,8 +19,12 @@ type source struct {
 	folder  string
 	test    bool
 	file    *ast.File
+	fset    *token.FileSet
 	imports []string
 }
+
+// line returns the line of a place in the file.
+func (s source) line(pos token.Pos) int { return s.fset.Position(pos).Line }
 
 // sources parses every Go file of the module. It parses, and does not ask
 // the go command, because a cached answer stays green after a forbidden
@@ -39,7 +43,7 @@ func sources(t *testing.T) []source {
 			return err
 		}
 		rel, err := filepath.Rel(root, path)
-		s := source{path: filepath.ToSlash(rel), folder: filepath.ToSlash(filepath.Dir(rel)), test: strings.HasSuffix(path, "_test.go"), file: f}
+		s := source{path: filepath.ToSlash(rel), folder: filepath.ToSlash(filepath.Dir(rel)), test: strings.HasSuffix(path, "_test.go"), file: f, fset: fset}
 		for _, i := range f.Imports {
 			s.imports = append(s.imports, strings.Trim(i.Path.Value, `"`))
 		}
@@ -182,17 +186,13 @@ const (
 )
 
 func TestSmallFilesSmallFunctions(t *testing.T) {
-	fset := token.NewFileSet()
-	root := filepath.Join("..", "..")
 	for _, s := range sources(t) {
-		f, err := parser.ParseFile(fset, filepath.Join(root, filepath.FromSlash(s.path)), nil, parser.ParseComments)
-		require.NoError(t, err)
-		if n := fset.Position(f.FileEnd).Line; n > maxFileLines {
+		if n := s.line(s.file.FileEnd); n > maxFileLines {
 			t.Errorf("%s has %d lines", s.path, n)
 		}
-		for _, decl := range f.Decls {
+		for _, decl := range s.file.Decls {
 			if d, ok := decl.(*ast.FuncDecl); ok && !s.test { // a table of cases may be long
-				if n := fset.Position(d.End()).Line - fset.Position(d.Pos()).Line; n > maxFunctionLines {
+				if n := s.line(d.End()) - s.line(d.Pos()); n > maxFunctionLines {
 					t.Errorf("%s: %s has %d lines", s.path, d.Name.Name, n)
 				}
 			}
