@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"lightwell/alarms/statistic"
 	"lightwell/collector"
 )
 
@@ -99,7 +100,7 @@ func (c *capture) temperature() float64 {
 		if p == (collector.Point{Quantity: collector.Temperature}) {
 			v, _ := r.values()
 			slices.Sort(v)
-			return median(v, quantum(v))
+			return statistic.Median(v, statistic.Quantum(v))
 		}
 	}
 	return 0

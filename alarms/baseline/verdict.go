@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"lightwell/alarms/statistic"
 	"lightwell/collector"
 )
 
@@ -91,11 +92,11 @@ func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Con
 	values, span := r.values()
 	sorted := slices.Sorted(slices.Values(values))
 	driftMax, rangeMax, coarsest := cfg.tolerance(info, sorted[len(sorted)/2])
-	q := quantum(sorted)
+	q := statistic.Quantum(sorted)
 	if q > coarsest {
 		q = 0
 	}
-	centre := median(sorted, q)
+	centre := statistic.Median(sorted, q)
 	sigma := spread(sorted, centre, q)
 	out := PointCapture{
 		Point: p, span: span, Min: sorted[0], Max: sorted[len(sorted)-1],

@@ -72,10 +72,11 @@ var owners = map[string][]string{
 	"github.com/chromedp":                    {"alarms/web", "cmd"},
 	"github.com/rogpeppe/go-internal":        {"cmd"},
 	"github.com/prometheus/exporter-toolkit": {"alarms/web"},
+	"gonum.org/v1/gonum":                     {"alarms/statistic", "alarms/drift", "alarms/diagnosis"},
 }
 
 // pure packages compute and do nothing else: no clock, file, socket or log.
-var pure = []string{"collector/budget", "alarms/rules"}
+var pure = []string{"collector/budget", "alarms/rules", "alarms/statistic"}
 
 var impure = []string{"os", "net", "net/http", "io/fs", "log", "log/slog", "go.uber.org/zap", "database/sql", "os/exec"}
 
