@@ -74,6 +74,7 @@ type Details struct {
 	Unit         string   `json:"unit,omitempty"` // of Observed and Threshold
 	Actions      []string `json:"actions,omitempty"`
 	Cautions     []string `json:"cautions,omitempty"` // safety, whenever Actions send somebody to fibre, roof, antenna or mains
+	Finding      *Finding `json:"finding,omitempty"`  // what the diagnosis says of the cause; shared, never changed
 }
 
 // Hold says why an alarm is kept silent. The zero Hold means that it speaks.

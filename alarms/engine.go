@@ -24,6 +24,13 @@ type EngineConfig struct {
 	List      *List
 	Baselines BaselineSource // nil: no unit has a baseline
 	Calendar  WorkCalendar   // nil: no planned work
+	// Diagnose says what the deviations of a site have in common, the most
+	// probable finding first. It is asked while something deviates or an alarm
+	// is active, must be pure, and may use View.Findings to keep to what it
+	// said. Nil: nothing is said of causes.
+	Diagnose func(*View) []Finding
+	// Works tells what people did at a site lately; nil: not known.
+	Works func(site string, now time.Time) []Work
 	// Commit stores a round before anybody else sees it, one call at a time.
 	// When it fails the daemon goes on, and the round is offered again, merged
 	// with those that follow it; but what an operator wants is refused. It may read the list and the units, but call

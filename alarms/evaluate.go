@@ -71,6 +71,7 @@ type finding struct {
 	severity Severity
 	related  []Key
 	hold     Hold
+	why      *Finding // what explains it; nil: nothing
 }
 
 // active tells whether the alarm will be active after this evaluation.
@@ -101,6 +102,7 @@ func (e *Engine) evaluateSite(fleet *collector.Fleet, s *siteState, now time.Tim
 		r.weigh(f)
 	}
 	r.explain()
+	r.attach(s.findings)
 	for _, f := range r.findings {
 		r.setHold(f)
 	}
@@ -126,6 +128,7 @@ func (r *round) judge(s *siteState) {
 			r.addVerdict(rule.typ, &verdicts[i])
 		}
 	}
+	r.diagnose(s, v)
 }
 
 // ask returns the verdicts of one rule. A rule that panics has none: its
@@ -228,6 +231,9 @@ func (f *finding) update(site string) Update {
 		u.Details = f.verdict.Details
 	case f.cur != nil:
 		u.Details = f.cur.Details
+	}
+	if f.why != nil {
+		u.Details.Finding = f.why
 	}
 	if f.step != StepNone {
 		u.Text, u.Time = f.verdict.Text, f.evidence.Since

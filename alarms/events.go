@@ -25,6 +25,7 @@ const (
 	EventChattering  EventKind = "chattering"
 	EventFleet       EventKind = "fleet-changed"
 	EventRuleFailed  EventKind = "rule-failed"
+	EventFinding     EventKind = "finding"
 )
 
 // An Event is a line of the log for people.

@@ -67,6 +67,10 @@ type View struct {
 	// Memo is for rules that look at a site in the same way: what the first
 	// of them has worked out from this view, the others need not.
 	Memo any
+	// Findings are those of the last evaluation; for the diagnosis only.
+	Findings []Finding
+	// Works are what people did at the site lately; for the diagnosis only.
+	Works []Work
 }
 
 // UnitView is what is known of one unit.
@@ -92,6 +96,8 @@ type PointView struct {
 	Baseline  *baseline.Level // nil: none accepted
 	Deviation float64         // reading minus baseline at equal temperature; only with a baseline and a good reading
 	Compared  bool            // Deviation is meaningful
+	Past      Past            // how Deviation came about
+	Daily     *Daily          // course over the day, of the quantities that have one
 }
 
 // Unit returns the view of a unit of the site, or nil.

@@ -25,6 +25,9 @@ type siteState struct {
 	units []*UnitView
 	power []powerMark // restarts and supply flickers, for mains dips
 	dip   time.Time   // of the last mains dip told
+
+	findings     []Finding
+	toldFindings map[[2]string]time.Time // cause and resource
 }
 
 // unitState is where the polls of one unit go.
@@ -39,8 +42,8 @@ func (u *UnitView) Clone() UnitView {
 	c := *u
 	c.Points = maps.Clone(u.Points)
 	for p, pv := range c.Points {
-		if pv.Baseline != nil {
-			pv.Baseline = clonePtr(pv.Baseline)
+		if pv.Baseline != nil || pv.Daily != nil {
+			pv.Baseline, pv.Daily = clonePtr(pv.Baseline), clonePtr(pv.Daily)
 			c.Points[p] = pv
 		}
 	}
@@ -72,6 +75,29 @@ func (u *UnitView) take(p collector.Poll) {
 		}
 	}
 	u.deviate()
+	u.follow(p.Readings)
+}
+
+// follow takes readings into the memory of their points.
+func (u *UnitView) follow(readings []collector.Reading) {
+	for _, r := range readings {
+		pv := u.Points[r.Point]
+		if r.Quality != collector.Good {
+			continue
+		}
+		pv.follow()
+		if dailyOf(r.Point.Quantity) {
+			if pv.Daily == nil {
+				pv.Daily = &Daily{}
+			}
+			v := r.Value
+			if pv.Compared {
+				v = pv.Deviation
+			}
+			pv.Daily.take(r.Taken, v)
+		}
+		u.Points[r.Point] = pv
+	}
 }
 
 // compare takes over the baselines in force and sets the deviations.
@@ -92,6 +118,7 @@ func (u *UnitView) compare(source BaselineSource) {
 		default:
 			pv.Baseline = nil
 		}
+		pv.Past, pv.Daily = Past{}, nil // they tell of another baseline
 		u.Points[p], changed = pv, true
 	}
 	if changed { // else take has set the deviations
