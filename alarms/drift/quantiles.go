@@ -1,0 +1,82 @@
+package drift
+
+import (
+	"math"
+	"slices"
+)
+
+// A Band holds quantiles of ln(true / predicted time left): 10, 50 and 90 %.
+type Band struct{ Low, Middle, High float64 }
+
+// Quantiles are the bands by share of the limit lost (below 10, 30, 60, 100 %)
+// and by form of the course: how wrong forecasts of this kind have been.
+type Quantiles struct{ Ramp, Curve [4]Band }
+
+// DefaultQuantiles were found on series made up for the purpose, half of them
+// linear, half growing; see DEVELOPERS.md. Fit replaces them once a fleet has
+// failures of its own.
+func DefaultQuantiles() *Quantiles {
+	return &Quantiles{
+		Ramp:  [4]Band{{-1.41, -0.09, 0.30}, {-0.27, 0, 0.13}, {-0.06, 0, 0.04}, {-0.09, 0, 0.10}},
+		Curve: [4]Band{{-0.64, 0.45, 1.34}, {-0.43, 0.36, 0.87}, {-0.46, 0.01, 0.37}, {-0.68, 0, 0.19}},
+	}
+}
+
+var shareLimits = [3]float64{0.1, 0.3, 0.6}
+
+func cell(share float64) int {
+	i, _ := slices.BinarySearch(shareLimits[:], math.Nextafter(share, 2))
+	return i
+}
+
+func (q *Quantiles) band(share float64, curved bool) Band {
+	if curved {
+		return q.Curve[cell(share)]
+	}
+	return q.Ramp[cell(share)]
+}
+
+// An Outcome is a forecast whose end is known.
+type Outcome struct {
+	Share  float64 // as forecast
+	Curved bool
+	Ratio  float64 // true time left over the fit's own, without a band
+}
+
+// minOutcomes of a cell make a 10 % quantile that is one of them.
+const minOutcomes = 20
+
+// Fit returns quantiles by outcomes, split conformal: the rank is that of n+1
+// cases, so that the next one falls inside as often as is claimed. Cells with
+// less than 20 outcomes keep what q says.
+func (q *Quantiles) Fit(outcomes []Outcome) *Quantiles {
+	var ratios [2][4][]float64
+	for _, o := range outcomes {
+		if o.Ratio > 0 {
+			form := 0
+			if o.Curved {
+				form = 1
+			}
+			c := &ratios[form][cell(o.Share)]
+			*c = append(*c, math.Log(o.Ratio))
+		}
+	}
+	out := *q
+	for i := range shareLimits {
+		refit(&out.Ramp[i], ratios[0][i])
+		refit(&out.Curve[i], ratios[1][i])
+	}
+	refit(&out.Ramp[3], ratios[0][3])
+	refit(&out.Curve[3], ratios[1][3])
+	return &out
+}
+
+func refit(b *Band, ratios []float64) {
+	n := len(ratios)
+	if n < minOutcomes {
+		return
+	}
+	slices.Sort(ratios)
+	at := func(p float64) float64 { return ratios[max(0, min(int(math.Ceil(p*float64(n+1)))-1, n-1))] }
+	*b = Band{ratios[max(0, int(0.1*float64(n+1))-1)], at(0.5), at(0.9)}
+}
