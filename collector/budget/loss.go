@@ -30,9 +30,20 @@ func Typical(lengthKM float64, connectors, splices int, wavelengthNM float64) Ru
 	return Run{lengthKM, splices, connectors, glass, Part{0.05, 0.03}, Part{0.25, 0.12}}
 }
 
+// Worst returns r with each part at its limit: 0.5 dB/km for outside plant and
+// 1.0 dB/km for premises, connector pairs of 0.75 dB, splices of 0.3 dB
+// (TIA-568 in a reprint; 1.0 from memory).
+func (r Run) Worst(premises bool) Run {
+	r.Glass, r.Splice, r.Connector = Part{Mean: 0.5}, Part{Mean: 0.3}, Part{Mean: 0.75}
+	if premises {
+		r.Glass.Mean = 1
+	}
+	return r
+}
+
 // Loss returns the expected loss of r:
 //
-//	A = alpha·L + a_s·x + a_c·y        (ITU-T G.652, Appendix I.1)
+//	A = alpha·L + a_s·x + a_c·y        (ITU-T G.652, Appendix I.1, in a reprint)
 func (r Run) Loss() DB {
 	return r.Glass.Mean*DB(r.LengthKM) + r.Splice.Mean*DB(r.Splices) + r.Connector.Mean*DB(r.Connectors)
 }
@@ -50,31 +61,40 @@ func (r Run) SD() DB {
 // commissioning means a bad joint, not bad luck.
 func (r Run) Planned() DB { return r.Loss() + 3*r.SD() }
 
-// GlassFace returns what one open face between glass of index n and air
-// loses in transmission, and its return loss (Fresnel, normal incidence).
-func GlassFace(n float64) (loss, returnLoss DB) {
-	r := math.Pow((n-1)/(n+1), 2)
-	return -Decibels(1 - r), -Decibels(r)
+// A Grade is what connectors of one attenuation grade of IEC 61753-1 lose in a
+// mated pair (definitions there; figures from memory).
+type Grade struct {
+	Name   string
+	Mean   DB
+	Most   DB // of 97 % of the pairs
+	Return DB // least return loss of the like-numbered return-loss grade, mated
 }
 
-// OffsetLoss returns the loss of a joint whose cores are offset sideways, for
-// Gaussian modes: 4.343·(d/w)² dB, w half the mode field diameter (Marcuse
-// 1977, from memory). Both arguments are in micrometres.
-func OffsetLoss(offset, modeFieldDiameter float64) DB {
-	x := offset / (modeFieldDiameter / 2)
-	return DB(10 * math.Log10E * x * x)
+// Grades are the attenuation grades A to D, beside the return-loss grades 1
+// (angled) to 4. The mean of grade A is not fixed; 0.07 dB is usual.
+func Grades() []Grade {
+	return []Grade{{"A", 0.07, 0.15, 60}, {"B", 0.12, 0.25, 45}, {"C", 0.25, 0.50, 35}, {"D", 0.50, 1.00, 26}}
 }
 
-// bendDoublingNM is how much longer the light must be for a bend to lose
-// twice as much: the limits of a G.657.A1 fibre (ITU-T G.657) for one turn of
-// 10 mm are 0.75 dB at 1550 nm and 1.5 dB at 1625 nm.
-const bendDoublingNM = 75
+// Part returns a pair of the grade as a part of a run. 97 % lie below Most,
+// 1.88 standard deviations above the mean of a normal distribution.
+func (g Grade) Part() Part { return Part{g.Mean, (g.Most - g.Mean) / 1.88} }
 
-// BendLoss returns what a bend loses at a wavelength when it loses at1310 at
-// 1310 nm. A bend tells itself from a joint by this growth.
-func BendLoss(at1310 DB, wavelengthNM float64) DB {
-	return at1310 * DB(math.Exp2((wavelengthNM-1310)/bendDoublingNM))
+// GroupIndex is that of single-mode fibre at 1310 nm (typical, from memory).
+const GroupIndex = 1.4677
+
+// Delay returns the time light needs for a length of fibre, in microseconds:
+// t = n·L/c. A receiver of a navigation system behind a link shows the place
+// of the antenna, and a time late by this and the delay of the equipment.
+func Delay(lengthKM, groupIndex float64) float64 {
+	return groupIndex * lengthKM * 1e3 / lightSpeed * 1e6
 }
 
-// SplitLoss returns what an even splitter of n ways loses on each way.
-func SplitLoss(n int) DB { return Decibels(float64(max(n, 1))) }
+// EchoDistance returns how far away, in metres, what a reflectometer hears
+// after so many microseconds is: c·t/(2·n).
+func EchoDistance(microseconds, groupIndex float64) float64 {
+	return lightSpeed * microseconds * 1e-6 / (2 * groupIndex)
+}
+
+// lightSpeed is the speed of light in vacuum, in m/s (exact since 1983).
+const lightSpeed = 299_792_458

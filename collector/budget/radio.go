@@ -61,4 +61,4 @@ func RINChange(bias, threshold, fromBias, fromThreshold float64) DB {
 	return 3 * Decibels(above(fromBias, fromThreshold)/above(bias, threshold))
 }
 
-func density(wattPerHz float64) DBm { return DBm(10*math.Log10(wattPerHz) + 30) }
+func density(wattPerHz float64) DBm { return DBm{10*math.Log10(wattPerHz) + 30} }

@@ -191,7 +191,7 @@ type lightNow struct {
 
 // idle is the light of a laser that waits for its case to be warm: too
 // little for the service, enough for the unit's readings to get through.
-const idle = budget.DBm(-12)
+var idle = budget.Level(-12)
 
 // laser returns the laser at a port.
 func (m *moment) laser(u *unitNow, port int) *lightNow {

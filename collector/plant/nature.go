@@ -94,7 +94,7 @@ func newNature(u *unit, generation int) nature {
 				RefC: refC, Threshold: 8 * (1 + 0.1*draw("threshold"+port)), ThresholdCharK: 60,
 				Slope: 0.2 * (1 + 0.05*draw("slope"+port)), SlopeCharK: 200,
 			},
-			power:    budget.DBm(-0.5 + 0.4*draw("power"+port)).Milliwatts(),
+			power:    budget.Level(-0.5 + 0.4*draw("power"+port)).Milliwatts(),
 			txOffset: budget.DB(draw("tx" + port)),
 			rxOffset: budget.DB(draw("rx" + port)),
 			tracking: 0.006 * draw("tracking"+port),

@@ -51,7 +51,7 @@ func (m *moment) measure(u *unitNow, pt *planned, dark float64) float64 {
 		return monitored(m.laser(u, pt.optic).monitor, u.nature.optics[pt.optic].txOffset, dark)
 	case collector.OpticalReceiveState:
 		level, lit := m.arriving(u, pt.optic).detected.DBm()
-		return state(q, collector.StateLost, !lit || level < signalFloor, collector.StateGood)
+		return state(q, collector.StateLost, !lit || level.Below(signalFloor) > 0, collector.StateGood)
 	case collector.LaserBias:
 		return m.laser(u, pt.optic).biasMA
 	case collector.LaserState:
@@ -59,11 +59,11 @@ func (m *moment) measure(u *unitNow, pt *planned, dark float64) float64 {
 	case collector.Temperature:
 		return u.caseC
 	case collector.RFInputLevel:
-		return float64(m.radioIn(u))
+		return m.radioIn(u).Float()
 	case collector.RFOutputLevel:
-		return float64(m.radioOut(u, pt.optic).level)
+		return m.radioOut(u, pt.optic).level.Float()
 	case collector.RFNoiseFloor:
-		return float64(m.radioOut(u, pt.optic).floor)
+		return m.radioOut(u, pt.optic).floor.Float()
 	case collector.AGCAttenuation:
 		return float64(m.radioOut(u, pt.optic).agc)
 	case collector.HeaterState:

@@ -83,7 +83,7 @@ const feedLoss = 35
 // satellites and users do.
 func (m *moment) radioIn(u *unitNow) budget.DBm {
 	e := &u.effects
-	level := budget.DBm(u.nature.rfIn + 0.2*smooth(u.key, m.t, 10*time.Minute)).Minus(e.rfLoss).Plus(e.interference)
+	level := budget.Level(u.nature.rfIn + 0.2*smooth(u.key, m.t, 10*time.Minute)).Minus(e.rfLoss).Plus(e.interference)
 	if e.feedback > 0 {
 		level = level.Plus(e.feedback * budget.DB(1+0.5*gauss(m.tick(u.key))))
 	}
@@ -172,22 +172,22 @@ func (m *moment) readable(u *unitNow) bool {
 	}
 	f := m.p.fibres[u.carrier]
 	level, lit := m.arriving(m.unit(f.to), f.toPort).detected.DBm()
-	return u.on && lit && level > telemetryFloor
+	return u.on && lit && level.Above(telemetryFloor) > 0
 }
 
 // telemetryFloor is the least light that carries readings, darkness the least
 // that a power monitor sees.
-const (
-	telemetryFloor = budget.DBm(-28)
-	signalFloor    = budget.DBm(-25)
-	darkness       = budget.DBm(-38)
+var (
+	telemetryFloor = budget.Level(-28)
+	signalFloor    = budget.Level(-25)
+	darkness       = budget.Level(-38)
 )
 
 // monitored returns what a monitor says of a power.
 func monitored(light budget.Milliwatt, offset budget.DB, dark float64) float64 {
 	level, lit := light.DBm()
-	if level = level.Plus(offset); !lit || level < darkness {
+	if level = level.Plus(offset); !lit || level.Below(darkness) > 0 {
 		return dark
 	}
-	return float64(level)
+	return level.Float()
 }
