@@ -59,6 +59,25 @@ type Equipment struct {
 	Supplies int
 	Points   []Point
 	Limits   Limits
+	Optics   Optics
+}
+
+// Optics is what a kind of unit is built for: what a link is planned with.
+// Gain and noise are those of a link whose laser it is, measured with a usual
+// receiver of its make.
+type Optics struct {
+	TransmitPowerDBm *float64     // nominal; nil: not known
+	TransmitSpreadDB float64      // standard deviation between units
+	GainDB           *float64     // RF gain of a link at no optical loss; nil: not known
+	Noise            []NoisePoint // noise figure of a link: at one optical loss, or at three or more
+	AGCRangeDB       *float64     // RF gain that its receiver holds in reserve at no optical loss; nil: it has no gain control
+	MonitorErrorDB   float64      // most that its power monitors are off
+}
+
+// A NoisePoint is the noise figure of a link at an optical loss.
+type NoisePoint struct {
+	LossDB        float64
+	NoiseFigureDB float64
 }
 
 // A Unit is one box.

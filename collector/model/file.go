@@ -26,6 +26,7 @@ type fileLayout struct {
 	MaxAge    document.Duration `yaml:"max_age"`
 	Points    []pointLayout     `yaml:"points,required"`
 	Limits    limitsLayout      `yaml:"limits"`
+	Optics    opticsLayout      `yaml:"optics"`
 }
 
 type limitsLayout struct {
@@ -85,7 +86,7 @@ func build(doc *document.File) (*Model, error) {
 		l.fault("$.max_age", "write a positive duration, like 2m", "max_age is negative")
 	}
 	m.Points = l.points()
-	m.Equipment = collector.Equipment{Model: f.Model, Supplies: f.Supplies, Limits: l.limits()}
+	m.Equipment = collector.Equipment{Model: f.Model, Supplies: f.Supplies, Limits: l.limits(), Optics: l.optics()}
 	for i := range m.Points {
 		m.Equipment.Points = append(m.Equipment.Points, m.Points[i].Point)
 	}

@@ -21,6 +21,7 @@
 //	points:
 //	  - {quantity: optical_receive_power, object: 1.3.6.1.4.1.32473.7.1.2.1.0, scale: 0.01, unit: dBm, no_light: -4000}
 //	limits: {receive_power_min_dbm: -12}
+//	optics: {transmit_power_dbm: -0.5}  # what links are planned with
 //
 // # Encodings
 //
