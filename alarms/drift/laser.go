@@ -1,9 +1,6 @@
 package drift
 
-import (
-	"math"
-	"math/bits"
-)
+import "math"
 
 // LaserSettings are what all lasers share. The zero value is of no use: start
 // from DefaultLaser. The ageing index is the share by which a bias exceeds
@@ -206,6 +203,3 @@ func (l *Laser) closeDay(c *LaserSettings) {
 	}
 	l.hours, l.beyond, l.excess, l.learned = 0, 0, 0, 0
 }
-
-// bitsSet is how many bins are in a set of them.
-func bitsSet(set uint32) int { return bits.OnesCount32(set) }

@@ -76,12 +76,15 @@ func (l *Laser) UnmarshalBinary(data []byte) error {
 	*l = Laser{
 		phase: LaserPhase(s.Phase), at: s.At, quiet: s.Quiet, every: s.Every, hour: s.Hour, last: s.Last, excess: s.Excess,
 		hours: s.Hours, beyond: s.Beyond, learned: s.Learned, taught: s.Taught,
-		model: laserModel{base: s.Base, bias: s.Bias, temp: s.Temp, used: s.Used, threshold: s.Threshold, char: s.Char, power: s.Power, left: s.Left},
+		model: laserModel{base: s.Base, bias: s.Bias, temp: s.Temp, threshold: s.Threshold, char: s.Char, power: s.Power, left: s.Left},
 		ageing: ageing{
 			began: s.Began, judged: s.Judged, since: s.Since, newest: s.Newest, level: s.Level, sure: s.Sure, noise: s.Noise,
 			missed: s.Missed, grade: s.Grade, up: s.Up, down: s.Down,
 			line: fading{w: s.W, t: s.T, tt: s.TT, y: s.Y, ty: s.TY, yy: s.YY, before: s.Before, alike: s.Alike, square: s.Residual},
 		},
+	}
+	if s.Used != 0 {
+		l.model.use(s.Used)
 	}
 	for i, n := range s.Lessons {
 		l.model.hours[i] = min(uint16(n), lessonCap)

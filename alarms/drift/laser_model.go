@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"math/bits"
 
 	"lightwell/alarms/statistic"
 	"lightwell/collector/budget"
@@ -31,7 +32,9 @@ type laserModel struct {
 	bias  [bins]float32
 	temp  [bins]float32
 	hours [bins]uint16
-	used  uint32 // bins in the fit
+	used  uint32  // bins in the fit
+	cold  float32 // °C that they begin and end at
+	hot   float32
 
 	threshold float32 // I_th, mA
 	char      float32 // T_char, K
@@ -79,27 +82,15 @@ func (m *laserModel) taught() (set uint32) {
 // grown tells whether bins were taught that the fit does not know.
 func (m *laserModel) grown() bool { return m.taught()&^m.used != 0 }
 
-// span returns the coldest and hottest temperature that the model knows.
-func (m *laserModel) span() (cold, hot float32) {
-	first := true
-	for i := range bins {
-		if m.used>>i&1 == 0 {
-			continue
-		}
-		edge := m.base + float32(i-bins/2)*binC
-		if first {
-			cold, first = edge, false
-		}
-		hot = edge + binC
-	}
-	return cold, hot
+// use takes a set of bins as those that are known.
+func (m *laserModel) use(set uint32) {
+	m.used = set
+	edge := func(bin int) float32 { return m.base + float32(bin-bins/2)*binC }
+	m.cold, m.hot = edge(bits.TrailingZeros32(set)), edge(bits.Len32(set))
 }
 
 // knows tells whether a temperature lies between those that were learnt.
-func (m *laserModel) knows(temp float32) bool {
-	cold, hot := m.span()
-	return temp >= cold && temp < hot
-}
+func (m *laserModel) knows(temp float32) bool { return temp >= m.cold && temp < m.hot }
 
 // laser returns the model as a laser that holds 1 mW.
 func (m *laserModel) laser() budget.Laser {
@@ -126,8 +117,8 @@ func (m *laserModel) fit() bool {
 			m.threshold, m.char, m.power = float32(threshold), float32(char), float32(power)
 		}
 	}
-	m.used = set
-	m.left = float32(math.Sqrt(best / float64(max(bitsSet(set)-3, 1))))
+	m.use(set)
+	m.left = float32(math.Sqrt(best / float64(max(bits.OnesCount32(set)-3, 1))))
 	return true
 }
 

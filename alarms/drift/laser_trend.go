@@ -39,8 +39,7 @@ func (l *Laser) Trend(c *LaserSettings) LaserTrend {
 		return t
 	}
 	a, m := &l.ageing, &l.model
-	cold, hot := m.span()
-	t.ColdC, t.HotC, t.CharK, t.ModelError = float64(cold), float64(hot), float64(m.char), float64(m.left)
+	t.ColdC, t.HotC, t.CharK, t.ModelError = float64(m.cold), float64(m.hot), float64(m.char), float64(m.left)
 	t.Days = int(max(a.judged-a.began, 0))
 	t.Index, t.IndexSE = float64(a.level), math.Sqrt(float64(a.sure+m.left*m.left))
 	t.HotBiasMA = m.laser().Bias(1, t.HotC) * (1 + t.Index)
