@@ -26,6 +26,10 @@ const (
 	EventFleet       EventKind = "fleet-changed"
 	EventRuleFailed  EventKind = "rule-failed"
 	EventFinding     EventKind = "finding"
+
+	EventVisitBegan     EventKind = "visit-began"
+	EventVisitEnded     EventKind = "visit-ended"
+	EventVisitForgotten EventKind = "visit-forgotten" // it ended by itself
 )
 
 // An Event is a line of the log for people.
@@ -77,6 +81,12 @@ func (l *eventLog) latest(limit int) []Event {
 		out[i] = l.ring[(l.next+n-1-i)%n]
 	}
 	return out
+}
+
+// Note adds an event that did not come from a poll.
+func (e *Engine) Note(ev Event) {
+	e.events.add(ev)
+	e.subs.signal()
 }
 
 // Events returns the newest events, newest first; all that are kept for

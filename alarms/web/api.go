@@ -52,6 +52,7 @@ func (s *Server) registerAPI(mux *http.ServeMux) {
 	s.registerCommissioning(api)
 	s.registerDeliveries(api)
 	s.registerLog(api)
+	s.registerVisits(api)
 	s.registerHistory(api)
 	s.registerBackups(api)
 	s.registerStream(api)

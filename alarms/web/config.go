@@ -102,6 +102,7 @@ type Config struct {
 	Calendar  Calendar       // nil: no planned work
 	Webhooks  Webhooks       // nil: there are none
 	History   history.Source // nil: none is kept
+	Visits    Visits         // nil: none are recorded
 	Journal   Journal        // nil: nothing is recorded, and there is no log to read
 	Backups   Backups        // nil: none are made here
 	Fleet     func() *collector.Fleet

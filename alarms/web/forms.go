@@ -12,6 +12,7 @@ import (
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
 	"lightwell/alarms/notify"
+	"lightwell/alarms/visit"
 	"lightwell/alarms/web/access"
 	"lightwell/collector/state"
 )
@@ -106,9 +107,10 @@ func (s *Server) commissionForm(w http.ResponseWriter, r *http.Request) {
 
 // Errors of asking for a poll.
 var (
-	errNoUnit = errors.New("the fleet has no such unit")
-	errBusy   = errors.New("too many requests for polls wait already; try again in a moment")
-	errNoLog  = errors.New("the log cannot be read now; try again when the state is reachable")
+	errNoUnit    = errors.New("the fleet has no such unit")
+	errBusy      = errors.New("too many requests for polls wait already; try again in a moment")
+	errNoCapture = errors.New("no unit needs a new baseline after this visit")
+	errNoLog     = errors.New("the log cannot be read now; try again when the state is reachable")
 )
 
 func (s *Server) pollNow(by access.Person, unit string) error {
@@ -149,11 +151,11 @@ func (s *Server) accept(units []string, by access.Person, reason string, force b
 // our own fault.
 func statusOf(err error) int {
 	for status, known := range map[int][]error{
-		http.StatusNotFound:            {alarms.ErrNoAlarm, baseline.ErrUnknownUnit, errNoUnit, notify.ErrNoEndpoint},
+		http.StatusNotFound:            {alarms.ErrNoAlarm, baseline.ErrUnknownUnit, errNoUnit, notify.ErrNoEndpoint, visit.ErrUnknown},
 		http.StatusPreconditionFailed:  {alarms.ErrChanged},
-		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady},
-		http.StatusUnprocessableEntity: {alarms.ErrOperation, baseline.ErrNoReason, baseline.ErrNoName, baseline.ErrNoUnits},
-		http.StatusServiceUnavailable:  {errBusy, errNoLog, alarms.ErrNotStored, baseline.ErrNotStored, state.ErrUnreachable, state.ErrFull, context.DeadlineExceeded},
+		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady, visit.ErrConflict, visit.ErrOver, errNoCapture},
+		http.StatusUnprocessableEntity: {alarms.ErrOperation, baseline.ErrNoReason, baseline.ErrNoName, baseline.ErrNoUnits, visit.ErrRequest},
+		http.StatusServiceUnavailable:  {errBusy, errNoLog, alarms.ErrNotStored, baseline.ErrNotStored, visit.ErrNotStored, state.ErrUnreachable, state.ErrFull, context.DeadlineExceeded},
 	} {
 		for _, k := range known {
 			if errors.Is(err, k) {

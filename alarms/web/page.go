@@ -12,6 +12,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"lightwell/alarms/visit"
 	"lightwell/alarms/web/access"
 	"lightwell/alarms/web/view"
 )
@@ -44,7 +45,7 @@ var fingerprints = func() map[string]string {
 var pages = func() map[string]*template.Template {
 	shared := template.Must(template.New("").Funcs(functions).ParseFS(assets, "assets/layout.html", "assets/parts.html"))
 	out := map[string]*template.Template{}
-	for _, name := range []string{"fleet", "site", "unit", "alarms", "alarm", "problem"} {
+	for _, name := range []string{"fleet", "site", "unit", "alarms", "alarm", "visits", "visit", "problem"} {
 		out[name] = template.Must(template.Must(shared.Clone()).ParseFS(assets, "assets/"+name+".html"))
 	}
 	return out
@@ -63,6 +64,7 @@ type frame struct {
 	board   *view.Board
 	back    string
 	capture *view.Capture
+	visit   func(site string) (visit.Visit, bool) // that is open; nil: none are recorded
 }
 
 // frame must be made before anything is read, so that its Version is never
@@ -70,6 +72,9 @@ type frame struct {
 func (s *Server) frame(r *http.Request, nav string) *frame {
 	f := &frame{Nav: nav, Version: s.version(), Person: access.Who(r.Context()), Now: time.Now(), back: r.URL.RequestURI()}
 	f.board = s.board(f.Now)
+	if s.cfg.Visits != nil {
+		f.visit = s.cfg.Visits.Open
+	}
 	if s.cfg.Unwritten != nil {
 		if err := s.cfg.Unwritten(); err != nil {
 			f.Trouble = sentence(err.Error()) + " Alarms go on; what people do is refused until it can be written again."

@@ -26,6 +26,12 @@ func (s *Server) registerPages(mux *http.ServeMux) {
 	mux.HandleFunc("POST /alarms/{id}", s.need(access.Operate, s.alarmForm))
 	mux.HandleFunc("POST /units/{id}/poll", s.need(access.Operate, s.pollForm))
 	mux.HandleFunc("POST /units/{id}/commission", s.need(access.Commission, s.commissionForm))
+	if s.cfg.Visits != nil {
+		see("/visits", s.visitsPage)
+		see("/visits/{id}", s.visitPage)
+		mux.HandleFunc("POST /sites/{id}/visit", s.need(access.Operate, s.visitBeginForm))
+		mux.HandleFunc("POST /visits/{id}", s.need(access.Operate, s.visitForm))
+	}
 }
 
 func (s *Server) fleetPage(w http.ResponseWriter, r *http.Request) {

@@ -20,6 +20,7 @@ type cli struct {
 	Read       readCmd       `cmd:"" help:"Poll one unit once and print every point."`
 	Commission commissionCmd `cmd:"" help:"Capture, show and accept baselines."`
 	Alarms     alarmsCmd     `cmd:"" help:"List alarms and act on them."`
+	Visit      visitCmd      `cmd:"" help:"Record visits to sites, with what every point read before and after."`
 	Backup     backupCmd     `cmd:"" help:"Write state and history into an archive."`
 	Restore    restoreCmd    `cmd:"" help:"Check an archive and write it into an empty folder."`
 	Webhooks   webhooksCmd   `cmd:"" help:"Show what waits for the receivers of webhooks, and send it again."`

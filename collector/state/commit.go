@@ -216,7 +216,7 @@ func (s *Store) NextSeq(ctx context.Context) (uint64, error) {
 
 // AppendAudit adds a line to the log that is not about an alarm.
 func (s *Store) AppendAudit(ctx context.Context, r AuditRow) error {
-	line := ChangeRow{Site: r.Site, Kind: r.What, Operator: r.Who, From: r.From, Text: r.Detail, Time: r.Time, Body: r.Body}
+	line := r.row()
 	var tried uint64 // entry of an attempt whose outcome is unknown
 	err := s.write(ctx, func(h *heads) ([]statement, error) {
 		if tried > 0 && uint64(h.entry) >= tried {
@@ -230,6 +230,10 @@ func (s *Store) AppendAudit(ctx context.Context, r AuditRow) error {
 		return fmt.Errorf("store audit line %q: %w", r.What, err)
 	}
 	return nil
+}
+
+func (r AuditRow) row() ChangeRow {
+	return ChangeRow{Site: r.Site, Kind: r.What, Operator: r.Who, From: r.From, Text: r.Detail, Time: r.Time, Body: r.Body}
 }
 
 // Alarms returns all alarms.

@@ -47,6 +47,7 @@ var suite = []struct {
 	{"outbox", testOutbox},
 	{"baselines", testBaselines},
 	{"documents", testDocuments},
+	{"visits", testVisits},
 	{"many at once", testManyAtOnce},
 	{"an ended context writes nothing", testAnEndedContextWritesNothing},
 	{"killed", testKilled},

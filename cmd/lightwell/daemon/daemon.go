@@ -22,6 +22,7 @@ import (
 	"lightwell/alarms/metrics"
 	"lightwell/alarms/notify"
 	"lightwell/alarms/rules"
+	"lightwell/alarms/visit"
 	"lightwell/alarms/web"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/collector"
@@ -57,6 +58,7 @@ type Daemon struct {
 	models     atomic.Pointer[model.Set]
 	client     swapProber
 	calendar   collector.Calendar
+	visits     *visit.Book
 	book       *baseline.Book
 	list       *alarms.List
 	engine     *alarms.Engine
@@ -81,7 +83,7 @@ func New(o Options) (d *Daemon, err error) {
 			opened.Close()
 		}
 	}()
-	for _, step := range []func() error{d.openState, d.openHistory, d.openAlarms, d.openPolling, d.openBackups, d.openPublishing} {
+	for _, step := range []func() error{d.openState, d.openHistory, d.openVisits, d.openAlarms, d.openPolling, d.openBackups, d.openPublishing} {
 		if err = step(); err != nil {
 			return nil, err
 		}
@@ -117,7 +119,7 @@ func (d *Daemon) openAlarms() (err error) {
 	d.list = alarms.NewList(alarms.ListConfig{Sink: d.changed, FirstSeq: d.memory.next})
 	d.list.Restore(d.memory.alarms)
 	d.engine = alarms.NewEngine(alarms.EngineConfig{
-		Rules: rules.All(), List: d.list, Baselines: d.book, Calendar: &d.calendar, Log: d.log.Named("engine"),
+		Rules: rules.All(), List: d.list, Baselines: d.book, Calendar: d.work(), Log: d.log.Named("engine"),
 		Commit: d.keep.commit, Evidence: d.memory.evidence,
 	})
 	d.memory = memory{}
@@ -166,7 +168,7 @@ func (d *Daemon) openPublishing() (err error) {
 		State: d.stateFigures,
 	})
 	d.server, err = web.New(web.Config{
-		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: &d.calendar,
+		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: d.work(), Visits: d.visits,
 		Types: AlarmTypes(), Metrics: d.metrics.Handler(), MetricsOpen: cfg.MetricsOpen, Tokens: cfg.Tokens, Hosts: cfg.Hosts,
 		Webhooks: d.dispatcher, History: d.past.source(), Journal: d.keep, Backups: d.backups, Ready: d.Ready, Unwritten: d.unwritten, Version: d.opts.Version, Log: d.log.Named("web"),
 	})
@@ -239,7 +241,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
 	parts := map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "history": d.past.run, "backups": d.backups.Run,
+		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run,
 	}
 	if d.traps != nil {
 		parts["traps"] = d.traps.Run
