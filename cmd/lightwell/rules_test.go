@@ -73,6 +73,9 @@ var owners = map[string][]string{
 	"github.com/rogpeppe/go-internal":        {"cmd"},
 	"github.com/prometheus/exporter-toolkit": {"alarms/web"},
 	"gonum.org/v1/gonum":                     {"alarms/statistic", "alarms/drift", "alarms/diagnosis"},
+	"gonum.org/v1/plot":                      {"alarms/chart"},
+	"codeberg.org/go-pdf/fpdf":               {"alarms/brief"},
+	"codeberg.org/go-fonts/liberation":       {"alarms/brief"},
 }
 
 // pure packages compute and do nothing else: no clock, file, socket or log.
