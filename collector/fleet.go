@@ -70,7 +70,7 @@ type Optics struct {
 	TransmitSpreadDB float64      // standard deviation between units
 	GainDB           *float64     // RF gain of a link at no optical loss; nil: not known
 	Noise            []NoisePoint // noise figure of a link: at one optical loss, or at three or more
-	AGCRangeDB       *float64     // RF gain that its receiver holds in reserve at no optical loss; nil: it has no gain control
+	AGCReserveDB     *float64     // RF gain that its receiver holds in reserve once set up for a link; nil: it has no gain control
 	MonitorErrorDB   float64      // most that its power monitors are off
 }
 

@@ -13,7 +13,7 @@ type opticsLayout struct {
 	TransmitSpreadDB *float64      `yaml:"transmit_spread_db"`
 	GainDB           *float64      `yaml:"gain_db"`
 	Noise            []noiseLayout `yaml:"noise"`
-	AGCRangeDB       *float64      `yaml:"agc_range_db"`
+	AGCReserveDB     *float64      `yaml:"agc_reserve_db"`
 	MonitorErrorDB   *float64      `yaml:"monitor_error_db"`
 }
 
@@ -36,7 +36,7 @@ const (
 func (l *loader) optics() collector.Optics {
 	f := l.layout.Optics
 	out := collector.Optics{
-		TransmitPowerDBm: f.TransmitPowerDBm, GainDB: f.GainDB, AGCRangeDB: f.AGCRangeDB,
+		TransmitPowerDBm: f.TransmitPowerDBm, GainDB: f.GainDB, AGCReserveDB: f.AGCReserveDB,
 		TransmitSpreadDB: DefaultTransmitSpreadDB, MonitorErrorDB: DefaultMonitorErrorDB,
 	}
 	for _, c := range []struct {
@@ -49,7 +49,7 @@ func (l *loader) optics() collector.Optics {
 		{"transmit_power_dbm", f.TransmitPowerDBm, nil, -45, 15, "write the nominal power of the laser in dBm, like -0.5"},
 		{"transmit_spread_db", f.TransmitSpreadDB, &out.TransmitSpreadDB, 0, 5, "write the standard deviation between units in dB, like 0.5"},
 		{"gain_db", f.GainDB, nil, -100, 100, "write the RF gain of a link without optical loss in dB, like 20"},
-		{"agc_range_db", f.AGCRangeDB, nil, 0, 80, "write the gain that the control holds in reserve in dB, like 10"},
+		{"agc_reserve_db", f.AGCReserveDB, nil, 0, 80, "write the gain that the control holds in reserve in dB, like 10"},
 		{"monitor_error_db", f.MonitorErrorDB, &out.MonitorErrorDB, 0, 10, "write the most that a power monitor is off in dB, like 3"},
 	} {
 		if c.value == nil {
