@@ -124,7 +124,9 @@ func (b *Book) Show(unit string, now time.Time) Capture {
 		return Capture{Unit: unit, State: b.accepted(unit), Reasons: []string{"no capture begun: begin one"}}
 	}
 	inForce, _ := b.Levels(unit)
-	return judge(c, u, len(b.fleet.LinksOf(unit)), inForce, b.cfg, now)
+	shown := judge(c, u, len(b.fleet.LinksOf(unit)), inForce, b.cfg, now)
+	b.compare(&shown)
+	return shown
 }
 
 // Accept makes the captures of units their baselines, all or none, stored
@@ -203,6 +205,7 @@ func (b *Book) proposeUnit(id, by, reason string, force bool, now time.Time) (Re
 	u, _ := b.fleet.Unit(id)
 	before := b.shelf.Load().records[id]
 	shown := judge(c, u, len(b.fleet.LinksOf(id)), nil, b.cfg, now)
+	b.compare(&shown)
 	r := makeRecord(shown, u, len(before)+1, by, reason, force, now)
 	switch {
 	case len(r.Levels) == 0:

@@ -23,6 +23,8 @@ type Config struct {
 	RangeRFDB  float64 // as RangeDB, likewise
 	DriftShare float64 // as DriftDB for currents and voltages, as a share of the level
 	RangeShare float64 // as RangeDB, likewise
+
+	Plan PlanCheck // compares captures with the plan of the links; nil: nobody does
 }
 
 // Default returns the limits for a visit: ten polls over five minutes. The

@@ -20,6 +20,7 @@ type Record struct {
 	Reason   string                    `json:"reason,omitempty"`
 	Forced   bool                      `json:"forced,omitempty"`
 	Findings []string                  `json:"findings,omitempty"` // what spoke against it when it was forced
+	Remarks  []string                  `json:"remarks,omitempty"`  // what the comparison with the plan said
 	Levels   map[collector.Point]Level `json:"levels"`
 }
 
@@ -76,7 +77,7 @@ func newShelf(records []Record, fleet *collector.Fleet) *shelf {
 func makeRecord(c Capture, u collector.Unit, version int, by, reason string, force bool, now time.Time) Record {
 	r := Record{
 		Unit: u.ID, Version: version, Model: u.Equipment.Model,
-		Begun: c.Begun, Accepted: now, By: by, Reason: reason, Levels: map[collector.Point]Level{},
+		Begun: c.Begun, Accepted: now, By: by, Reason: reason, Remarks: c.Remarks, Levels: map[collector.Point]Level{},
 	}
 	if !c.Ready && force {
 		r.Forced, r.Findings = true, c.Reasons
@@ -94,6 +95,7 @@ func copies(rs []Record) []Record {
 	out := slices.Clone(rs)
 	for i := range out {
 		out[i].Findings = slices.Clone(out[i].Findings)
+		out[i].Remarks = slices.Clone(out[i].Remarks)
 		out[i].Levels = maps.Clone(out[i].Levels)
 	}
 	return out

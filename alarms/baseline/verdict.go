@@ -29,6 +29,7 @@ type Capture struct {
 	Missing  []collector.Point `json:"missing,omitempty"` // expected points without any reading
 	Ready    bool              `json:"ready"`
 	Reasons  []string          `json:"reasons,omitempty"` // why not ready, for people
+	Remarks  []string          `json:"remarks,omitempty"` // what the comparison with the plan says, grave or not
 	Progress time.Duration     `json:"progress"`          // time that the scantiest point covers
 }
 

@@ -143,7 +143,7 @@ func (m Margin) Sentence() string {
 	}
 	switch {
 	case m.LeftDB <= 0:
-		fmt.Fprintf(&b, "%.1f dB beyond the point where %s", -m.LeftDB, m.end())
+		fmt.Fprintf(&b, "%.1f dB beyond the point where %s", math.Abs(m.LeftDB), m.end())
 	case m.LeftLow != m.LeftHigh && !math.IsInf(m.LeftHigh, 1):
 		fmt.Fprintf(&b, "between %s and %s left before %s", size(max(0, m.LeftLow)), size(m.LeftHigh), m.end())
 	case m.LeftLow != m.LeftHigh:

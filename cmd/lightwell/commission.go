@@ -89,6 +89,7 @@ func printCapture(out io.Writer, c view.Capture) error {
 			return err
 		}
 	}
+	printList(out, "  compared with the plan", c.Remarks)
 	switch {
 	case c.Ready:
 		fmt.Fprintln(out, "  ready to be accepted")

@@ -56,32 +56,41 @@ var ErrNoise = errors.New("give noise figures at three different optical losses 
 // whose parts are none below zero: the exact one where it exists, else the one
 // whose relative errors have the least squares.
 func FitCurve(points []NoisePoint) (Curve, error) {
-	losses := map[DB]DB{}
-	for _, p := range points {
-		if math.IsNaN(float64(p.Loss)) || math.IsInf(float64(p.Loss), 0) || !(p.NoiseFigure >= 0) || math.IsInf(float64(p.NoiseFigure), 0) {
-			return Curve{}, ErrNoise
-		}
-		for loss, nf := range losses {
-			if (p.Loss-loss)*(p.NoiseFigure-nf) < 0 {
-				return Curve{}, ErrNoise
-			}
-		}
-		losses[p.Loss] = p.NoiseFigure
-	}
-	if len(losses) < 3 {
+	if !sensible(points) {
 		return Curve{}, ErrNoise
 	}
+	if c, ok := fitParts(points, 7); ok {
+		return c, nil
+	}
 	best, least := Curve{}, math.Inf(1)
-	for parts := 1; parts < 8; parts++ {
-		c, ok := fitParts(points, parts)
-		if !ok {
-			continue
-		}
-		if miss := c.misses(points); miss < least {
-			best, least = c, miss
+	for parts := 1; parts < 7; parts++ {
+		if c, ok := fitParts(points, parts); ok && c.misses(points) < least {
+			best, least = c, c.misses(points)
 		}
 	}
 	return best, nil
+}
+
+// sensible tells whether points are numbers at three losses or more, and none
+// is quieter at a greater loss.
+func sensible(points []NoisePoint) bool {
+	losses := 0
+	for i, p := range points {
+		if math.IsNaN(float64(p.Loss)) || math.IsInf(float64(p.Loss), 0) || !(p.NoiseFigure >= 0) || math.IsInf(float64(p.NoiseFigure), 0) {
+			return false
+		}
+		again := false
+		for _, q := range points[:i] {
+			if (p.Loss-q.Loss)*(p.NoiseFigure-q.NoiseFigure) < 0 {
+				return false
+			}
+			again = again || p.Loss == q.Loss
+		}
+		if !again {
+			losses++
+		}
+	}
+	return losses >= 3
 }
 
 // misses returns the sum of the squared errors in decibels.

@@ -17,6 +17,7 @@ type Capture struct {
 	Failed   int             `json:"failed_polls"`
 	Ready    bool            `json:"ready" doc:"It can be accepted."`
 	Reasons  []string        `json:"reasons,omitempty" doc:"Why it cannot."`
+	Remarks  []string        `json:"remarks,omitempty" doc:"How it compares with the plan of the links."`
 	Missing  []string        `json:"missing,omitempty" doc:"Points without any reading."`
 	Seconds  float64         `json:"progress_seconds" doc:"Time that the scantiest point covers."`
 	Points   []CapturedPoint `json:"points"`
@@ -45,6 +46,7 @@ type Version struct {
 	Reason   string                    `json:"reason,omitempty"`
 	Forced   bool                      `json:"forced,omitempty"`
 	Findings []string                  `json:"findings,omitempty" doc:"What spoke against it when it was forced."`
+	Remarks  []string                  `json:"remarks,omitempty" doc:"How it compared with the plan of the links."`
 	Levels   map[string]baseline.Level `json:"levels"`
 }
 
@@ -52,7 +54,7 @@ type Version struct {
 func NewCapture(c baseline.Capture, history []baseline.Record) Capture {
 	v := Capture{
 		Unit: c.Unit, State: c.State, By: c.By, Begun: c.Begun, Polls: c.Polls, Failed: c.Failed,
-		Ready: c.Ready, Reasons: c.Reasons, Seconds: c.Progress.Seconds(), Points: []CapturedPoint{}, Versions: []Version{},
+		Ready: c.Ready, Reasons: c.Reasons, Remarks: c.Remarks, Seconds: c.Progress.Seconds(), Points: []CapturedPoint{}, Versions: []Version{},
 	}
 	for _, p := range c.Missing {
 		v.Missing = append(v.Missing, p.String())
@@ -69,7 +71,7 @@ func NewCapture(c baseline.Capture, history []baseline.Record) Capture {
 		for p, l := range r.Levels {
 			levels[p.String()] = l
 		}
-		v.Versions = append(v.Versions, Version{r.Version, r.Model, r.Accepted, r.By, r.Reason, r.Forced, r.Findings, levels})
+		v.Versions = append(v.Versions, Version{r.Version, r.Model, r.Accepted, r.By, r.Reason, r.Forced, r.Findings, r.Remarks, levels})
 	}
 	return v
 }

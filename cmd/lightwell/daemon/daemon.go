@@ -19,6 +19,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/margin"
 	"lightwell/alarms/metrics"
 	"lightwell/alarms/notify"
 	"lightwell/alarms/rules"
@@ -112,7 +113,7 @@ func (d *Daemon) openState() error {
 
 func (d *Daemon) openAlarms() (err error) {
 	bc := baseline.Default()
-	bc.MinSamples, bc.MinTime = d.opts.Config.Commissioning.Polls, d.opts.Config.Commissioning.Over
+	bc.MinSamples, bc.MinTime, bc.Plan = d.opts.Config.Commissioning.Polls, d.opts.Config.Commissioning.Over, margin.Check
 	if d.book, err = baseline.NewBook(baselines{d.keep}, bc); err != nil {
 		return err
 	}
