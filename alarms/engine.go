@@ -23,6 +23,7 @@ type EngineConfig struct {
 	Rules     []Rule
 	List      *List
 	Baselines BaselineSource // nil: no unit has a baseline
+	Trends    TrendSource    // nil: no slow change is followed
 	Calendar  WorkCalendar   // nil: no planned work
 	// Diagnose says what the deviations of a site have in common, the most
 	// probable finding first. It is asked while something deviates or an alarm

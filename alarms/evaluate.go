@@ -120,6 +120,7 @@ func (r *round) judge(s *siteState) {
 	defer s.mu.Unlock()
 	for _, u := range s.units {
 		u.compare(r.engine.cfg.Baselines)
+		u.takeTrends(r.engine.cfg.Trends)
 	}
 	v := &View{Now: r.now, Site: s.site, Fleet: r.fleet, Units: s.units, Active: r.engine.cfg.List.Active, Severity: r.given}
 	for _, rule := range r.engine.rules {

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/drift"
 	"lightwell/collector"
 )
 
@@ -84,6 +85,8 @@ type UnitView struct {
 	Baselined    bool      // an accepted baseline is in force
 	Points       map[collector.Point]PointView
 	FirstFailure time.Time // start of the first of Failures
+
+	trends uint64 // version of the trends in Points
 }
 
 // Up tells whether the last poll was answered.
@@ -98,6 +101,11 @@ type PointView struct {
 	Compared  bool            // Deviation is meaningful
 	Past      Past            // how Deviation came about
 	Daily     *Daily          // course over the day, of the quantities that have one
+
+	Trend       *drift.Trend      // how it has changed over weeks and months; nil: not followed
+	Laser       *drift.LaserTrend // of a laser bias: how it has aged; nil: not followed
+	Forecasts   []Forecast        // when the limits are reached; only while it drifts
+	Thermometer string            // id of the unit whose case temperature is taken out of Trend; empty: none
 }
 
 // Unit returns the view of a unit of the site, or nil.

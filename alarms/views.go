@@ -133,7 +133,7 @@ func (u *UnitView) deviate() {
 	caseC, _, hasCase := u.Good(collector.Point{Quantity: collector.Temperature})
 	up := u.Up()
 	for p, pv := range u.Points {
-		was := pv
+		was, compared := pv.Deviation, pv.Compared
 		pv.Deviation, pv.Compared = 0, false
 		if pv.Baseline != nil && pv.Reading.Quality == collector.Good && up {
 			temp, hasTemp := caseC, hasCase
@@ -144,7 +144,7 @@ func (u *UnitView) deviate() {
 			}
 			pv.Deviation, pv.Compared = pv.Baseline.Deviation(pv.Reading.Value, temp, hasTemp), true
 		}
-		if pv != was {
+		if pv.Deviation != was || pv.Compared != compared {
 			u.Points[p] = pv
 		}
 	}

@@ -1,6 +1,6 @@
 // Package state keeps what must survive a kill: the alarms as they are, the
 // log of changes and of what people did, the evaluator's evidence, the outbox
-// of messages, baselines in all versions, and small documents. It keeps them
+// of messages, baselines in all versions, trends, and small documents. It keeps them
 // in one SQL database: SQLite in the data folder, or PostgreSQL where a
 // connection string says so, with the same schema and the same statements.
 //
@@ -11,7 +11,7 @@
 // error that wraps ErrDamaged and never an empty answer.
 //
 // Its data come from the packages that own the rows: to this package a body
-// is a text of JSON.
+// is a text of JSON, or bytes where it says so.
 package state
 
 import (

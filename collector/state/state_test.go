@@ -48,6 +48,7 @@ var suite = []struct {
 	{"baselines", testBaselines},
 	{"documents", testDocuments},
 	{"visits", testVisits},
+	{"trends", testTrends},
 	{"many at once", testManyAtOnce},
 	{"an ended context writes nothing", testAnEndedContextWritesNothing},
 	{"killed", testKilled},

@@ -23,6 +23,7 @@ import (
 	"lightwell/alarms/metrics"
 	"lightwell/alarms/notify"
 	"lightwell/alarms/rules"
+	"lightwell/alarms/trend"
 	"lightwell/alarms/visit"
 	"lightwell/alarms/web"
 	"lightwell/cmd/lightwell/config"
@@ -61,6 +62,7 @@ type Daemon struct {
 	calendar   collector.Calendar
 	visits     *visit.Book
 	book       *baseline.Book
+	trends     *trend.Keeper
 	list       *alarms.List
 	engine     *alarms.Engine
 	poller     *collector.Poller
@@ -117,10 +119,13 @@ func (d *Daemon) openAlarms() (err error) {
 	if d.book, err = baseline.NewBook(baselines{d.keep}, bc); err != nil {
 		return err
 	}
+	if err = d.openTrends(); err != nil {
+		return err
+	}
 	d.list = alarms.NewList(alarms.ListConfig{Sink: d.changed, FirstSeq: d.memory.next})
 	d.list.Restore(d.memory.alarms)
 	d.engine = alarms.NewEngine(alarms.EngineConfig{
-		Rules: rules.All(), List: d.list, Baselines: d.book, Calendar: d.work(), Log: d.log.Named("engine"),
+		Rules: rules.All(), List: d.list, Baselines: d.book, Trends: d.trends, Calendar: d.work(), Log: d.log.Named("engine"),
 		Commit: d.keep.commit, Evidence: d.memory.evidence,
 	})
 	d.memory = memory{}
@@ -197,6 +202,7 @@ func (d *Daemon) use(files Files) error {
 	d.fleet.Store(files.Fleet)
 	d.pulse.expect(files.Fleet, time.Now())
 	d.book.SetFleet(files.Fleet)
+	d.trends.SetFleet(files.Fleet)
 	d.engine.SetFleet(files.Fleet)
 	return nil
 }
@@ -207,6 +213,7 @@ func (d *Daemon) polled(p collector.Poll) {
 		d.log.Info("first poll", zap.String("unit", p.Unit), zap.Duration("took", time.Since(d.pulse.started)))
 	}
 	d.book.Observe(p)
+	d.trends.Observe(p)
 	d.engine.Observe(p)
 	d.metrics.ObservePoll(p)
 	d.past.append(p)
@@ -242,7 +249,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
 	parts := map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run,
+		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run, "trends": d.trends.Run,
 	}
 	if d.traps != nil {
 		parts["traps"] = d.traps.Run
@@ -256,6 +263,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 		})
 	}
 	err := group.Wait()
+	d.closeTrends()
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStopped})
 	d.log.Info("stop", zap.Error(err))
 	return err
