@@ -13,8 +13,9 @@ type batch struct {
 	now     time.Time
 	work    map[Key]*Alarm // changed copies; nil: purged
 	changes []Change
-	proof   proof // what the engine remembers of it, to be stored with it
-	must    bool  // refuse the batch when it cannot be stored
+	proof   proof    // what the engine remembers of it, to be stored with it
+	shelves *[]Shelf // those with criteria, changed; nil: as they were
+	must    bool     // refuse the batch when it cannot be stored
 }
 
 // change runs fn on a batch and, unless it fails, installs the outcome:
@@ -29,12 +30,12 @@ func (l *List) change(now time.Time, fn func(*batch) error) ([]Change, error) {
 	if err := fn(b); err != nil {
 		return nil, err
 	}
-	if l.commit != nil && (len(b.changes) > 0 || !b.proof.empty()) {
+	if l.commit != nil && (len(b.changes) > 0 || !b.proof.empty() || b.shelves != nil) {
 		if err := l.commit(b); err != nil {
 			return nil, err
 		}
 	}
-	if len(b.work) > 0 {
+	if len(b.work) > 0 || b.shelves != nil {
 		b.install()
 	}
 	if len(b.changes) == 0 {
@@ -52,6 +53,9 @@ func (l *List) change(now time.Time, fn func(*batch) error) ([]Change, error) {
 func (b *batch) install() {
 	b.l.mu.Lock()
 	defer b.l.mu.Unlock()
+	if b.shelves != nil {
+		b.l.shelves = *b.shelves
+	}
 	gone := make(map[*Alarm]bool, len(b.work))
 	come := make([]*Alarm, 0, len(b.work))
 	for k, a := range b.work {
@@ -118,7 +122,7 @@ func (b *batch) create(u Update) {
 	a := &Alarm{Key: u.Key, ID: NewID(u.Key), Created: b.at(u), Operator: OperatorNone, Cleared: true}
 	b.work[u.Key] = a
 	b.up(a, u)
-	if shelf, ok := b.l.shelfOf(a, b.now); ok {
+	if shelf, ok := b.shelfOf(a); ok {
 		b.shelve(a, shelf)
 	}
 	b.announceRaise(a)

@@ -1,9 +1,6 @@
 package alarms
 
-import (
-	"slices"
-	"time"
-)
+import "time"
 
 // ChangeKind says what happened to an alarm.
 type ChangeKind string
@@ -24,6 +21,7 @@ const (
 	Held            ChangeKind = "held"     // from now on kept silent; never to be notified
 	Released        ChangeKind = "released" // a hold was lifted; with Notify it is the first announcement
 	Purged          ChangeKind = "purged"
+	Compressed      ChangeKind = "compressed" // its history was cut to the newest entry; never to be notified
 )
 
 // A Change is one thing that happened to one alarm.
@@ -100,21 +98,4 @@ func (m NotifyMode) Sends(level Severity, c Change) bool {
 		return true
 	}
 	return m.Passes(level, before, now)
-}
-
-// Trend compares the severity of an alarm with those of the other active
-// alarms of the same resource (X.733 trend indication): more-severe when it is
-// above all of them, less-severe when one is worse, no-change when it equals
-// the worst. Without others there is no trend, and the word is empty.
-func Trend(severity Severity, others []Severity) string {
-	if len(others) == 0 {
-		return ""
-	}
-	switch worst := slices.Max(others); {
-	case severity > worst:
-		return "more-severe"
-	case severity < worst:
-		return "less-severe"
-	}
-	return "no-change"
 }

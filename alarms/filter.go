@@ -1,6 +1,7 @@
 package alarms
 
 import (
+	"fmt"
 	"strings"
 	"time"
 )
@@ -73,37 +74,48 @@ func under(resource, top string) bool {
 // still active comes back, as a new entry, when its rule judges it next.
 // Receivers that know an alarm as active hear that it is gone, even if it lay
 // on a shelf: there will be no other end.
-func (l *List) Purge(f Filter, now time.Time) int {
-	n := 0
-	l.change(now, func(b *batch) error {
-		l.Each(f, func(a *Alarm) bool {
-			n++
-			gone := b.edit(a.Key)
-			b.emit(gone, Purged, a.Announced)
-			b.work[a.Key] = nil
-			return true
-		})
-		return nil
+func (l *List) Purge(f Filter, op Operation) (int, error) {
+	return l.tidy("purge", f, op, func(b *batch, a *Alarm) bool {
+		b.emitBy(b.edit(a.Key), Purged, a.Announced, b.now, op)
+		b.work[a.Key] = nil
+		return true
 	})
-	return n
 }
 
 // Compress forgets all status changes but the latest of the alarms that pass
 // f and returns how many alarms that concerned.
-func (l *List) Compress(f Filter, now time.Time) int {
-	n := 0
-	l.change(now, func(b *batch) error {
+func (l *List) Compress(f Filter, op Operation) (int, error) {
+	return l.tidy("compress", f, op, func(b *batch, a *Alarm) bool {
+		if len(a.Changes) <= 1 {
+			return false
+		}
+		short := b.edit(a.Key)
+		short.Changes = a.Changes[:1:1]
+		b.emitBy(short, Compressed, false, b.now, op)
+		return true
+	})
+}
+
+// tidy runs fn on all alarms that pass f, and returns how often it reported
+// true. What a person was told is done is stored.
+func (l *List) tidy(verb string, f Filter, op Operation, fn func(*batch, *Alarm) bool) (n int, err error) {
+	if err := op.check(); err != nil {
+		return 0, fmt.Errorf("%s alarms: %w", verb, err)
+	}
+	_, err = l.change(op.Now, func(b *batch) error {
+		b.must = true
 		l.Each(f, func(a *Alarm) bool {
-			if len(a.Changes) > 1 {
+			if fn(b, a) {
 				n++
-				short := b.edit(a.Key)
-				short.Changes = a.Changes[:1:1]
 			}
 			return true
 		})
 		return nil
 	})
-	return n
+	if err != nil {
+		return 0, fmt.Errorf("%s alarms: %w", verb, err)
+	}
+	return n, nil
 }
 
 // SeverityCount counts the alarms of one severity, with the columns of the

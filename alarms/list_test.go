@@ -242,12 +242,3 @@ func TestNotifyModes(t *testing.T) {
 	released := alarms.Change{Kind: alarms.Released, Alarm: alarms.Alarm{Severity: ma}}
 	require.True(t, alarms.NotifyRaiseAndClear.Sends(0, released), "a release announces")
 }
-
-// X.733 trend indication as defined in ietf-alarms-x733.
-func TestTrend(t *testing.T) {
-	others := []alarms.Severity{alarms.Minor, alarms.Major}
-	require.Equal(t, "more-severe", alarms.Trend(alarms.Critical, others))
-	require.Equal(t, "no-change", alarms.Trend(alarms.Major, others))
-	require.Equal(t, "less-severe", alarms.Trend(alarms.Warning, others))
-	require.Empty(t, alarms.Trend(alarms.Warning, nil))
-}

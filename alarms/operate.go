@@ -9,6 +9,7 @@ import (
 // Errors of operator actions.
 var (
 	ErrNoAlarm    = errors.New("no such alarm")
+	ErrNoShelf    = errors.New("no such shelf")
 	ErrShelved    = errors.New("the alarm is shelved: only unshelving is possible")
 	ErrNotShelved = errors.New("the alarm is not shelved")
 	ErrChanged    = errors.New("the alarm has changed meanwhile: look at it again")

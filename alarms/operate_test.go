@@ -1,6 +1,7 @@
 package alarms_test
 
 import (
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -184,4 +185,50 @@ func TestShelvesThatAreRefused(t *testing.T) {
 	}
 	require.ErrorIs(t, f.list.SetShelves(nil, alarms.Operation{}), alarms.ErrOperation)
 	require.Empty(t, f.list.Shelves())
+}
+
+func TestShelvesByName(t *testing.T) {
+	f := newFeed(t)
+	f.apply(up(alarms.Major, "no light"))
+	until := f.now.Add(time.Hour)
+	require.NoError(t, f.list.PutShelf(alarms.Shelf{Name: "works", Site: "south-quay", Until: until}, f.op("")))
+	require.False(t, f.get().Shelved())
+	require.NoError(t, f.list.PutShelf(alarms.Shelf{Name: "works", Site: "north-quay", Until: until}, f.op("")))
+	require.True(t, f.get().Shelved(), "it took the place of the first")
+	require.Len(t, f.list.Shelves(), 1)
+	require.Equal(t, "amara", f.list.Shelves()[0].Operator)
+	require.ErrorIs(t, f.list.RemoveShelf("other", f.op("")), alarms.ErrNoShelf)
+	require.NoError(t, f.list.RemoveShelf("works", f.op("")))
+	require.False(t, f.get().Shelved())
+}
+
+// Shelves are stored with what they do to alarms, or nothing is changed.
+func TestShelvesAreStored(t *testing.T) {
+	full := errors.New("disk is full")
+	var stored []alarms.Shelf
+	r := newRig(t, alarms.EngineConfig{Commit: func(round alarms.Round) error {
+		if full != nil {
+			return full
+		}
+		if round.Shelves != nil {
+			stored = *round.Shelves
+		}
+		return nil
+	}})
+	op := alarms.Operation{Operator: "amara", Now: r.now}
+	shelf := alarms.Shelf{Name: "works", Site: "north-quay", Until: r.now.Add(time.Hour)}
+	require.ErrorIs(t, r.list.PutShelf(shelf, op), alarms.ErrNotStored)
+	require.Empty(t, r.list.Shelves())
+	full = nil
+	op.Now = r.now.Add(time.Minute)
+	require.NoError(t, r.list.PutShelf(shelf, op))
+	require.Equal(t, r.list.Shelves(), stored)
+
+	again := alarms.NewList(alarms.ListConfig{})
+	again.RestoreShelves(stored)
+	again.Apply(op.Now, up(alarms.Major, "no light"))
+	a, _ := again.Alarm(alarms.NewID(lostKey))
+	require.Equal(t, "works", a.ShelfName, "it takes alarms after a restart")
+	r.list.Expire(r.now.Add(2 * time.Hour))
+	require.Empty(t, stored, "its end is stored too")
 }

@@ -20,6 +20,7 @@ type Round struct {
 	Purged       []string         // ids of those
 	Evidence     map[Key]Evidence // that changed; what EngineConfig.Evidence needs after a restart
 	EvidenceGone []Key            // that is no longer needed
+	Shelves      *[]Shelf         // those with criteria, as they are now; nil: as they were
 }
 
 // proof is what changed in the evidence of a site.
@@ -69,6 +70,7 @@ type backlog struct {
 	changes  []Change
 	sites    map[string]bool
 	evidence map[Key]*Evidence // nil: gone
+	shelves  *[]Shelf
 }
 
 // take offers a batch to the hook, with everything that it refused before.
@@ -138,11 +140,17 @@ func (s *roundStore) waiting() int {
 	return s.backlog.size()
 }
 
-func (b *backlog) size() int { return len(b.changes) + len(b.evidence) }
+func (b *backlog) size() int {
+	n := len(b.changes) + len(b.evidence)
+	if b.shelves != nil {
+		n++
+	}
+	return n
+}
 
 // copy returns a backlog to which something can be added without changing b.
 func (b *backlog) copy() backlog {
-	return backlog{slices.Clip(b.changes), maps.Clone(b.sites), maps.Clone(b.evidence)}
+	return backlog{slices.Clip(b.changes), maps.Clone(b.sites), maps.Clone(b.evidence), b.shelves}
 }
 
 func (b *backlog) add(from *batch) {
@@ -152,6 +160,9 @@ func (b *backlog) add(from *batch) {
 	b.changes = append(b.changes, from.changes...)
 	for _, c := range from.changes {
 		b.sites[c.Alarm.Site] = true
+	}
+	if from.shelves != nil {
+		b.shelves = from.shelves
 	}
 	if p := &from.proof; !p.empty() {
 		b.sites[p.site] = true
@@ -165,7 +176,7 @@ func (b *backlog) add(from *batch) {
 }
 
 func (b *backlog) round(now time.Time) Round {
-	r := Round{At: utc(now), Changes: b.changes}
+	r := Round{At: utc(now), Changes: b.changes, Shelves: b.shelves}
 	if len(b.sites) == 1 {
 		for r.Site = range b.sites {
 		}

@@ -42,7 +42,8 @@ func TestOperatorsAreStoredToo(t *testing.T) {
 	_, err := r.list.Close(r.alarm("a0", "t").ID, alarms.Operation{Operator: "amara", Now: r.now})
 	require.NoError(t, err)
 	require.Equal(t, alarms.OperatorClosed, rounds[1].Alarms[0].Operator)
-	r.list.Purge(alarms.Filter{}, r.now)
+	_, err = r.list.Purge(alarms.Filter{}, alarms.Operation{Operator: "amara", Now: r.now})
+	require.NoError(t, err)
 	require.Equal(t, alarms.Purged, rounds[2].Changes[0].Kind)
 	require.Empty(t, rounds[2].Alarms)
 }

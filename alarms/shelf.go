@@ -61,33 +61,84 @@ func (l *List) Unshelve(id string, op Operation) (Alarm, error) {
 // SetShelves replaces the shelves with criteria. For each alarm the first
 // that fits counts.
 func (l *List) SetShelves(shelves []Shelf, op Operation) error {
+	return l.changeShelves(op, func([]Shelf) ([]Shelf, error) { return slices.Clone(shelves), nil })
+}
+
+// PutShelf adds a shelf with criteria behind the others, or puts it in the
+// place of the one with its name.
+func (l *List) PutShelf(s Shelf, op Operation) error {
+	return l.changeShelves(op, func(shelves []Shelf) ([]Shelf, error) {
+		if i := slices.IndexFunc(shelves, s.sameName); i >= 0 {
+			shelves[i] = s
+			return shelves, nil
+		}
+		return append(shelves, s), nil
+	})
+}
+
+// RemoveShelf takes a shelf with criteria away; its alarms return.
+func (l *List) RemoveShelf(name string, op Operation) error {
+	return l.changeShelves(op, func(shelves []Shelf) ([]Shelf, error) {
+		i := slices.IndexFunc(shelves, Shelf{Name: name}.sameName)
+		if i < 0 {
+			return nil, fmt.Errorf("%w: %q", ErrNoShelf, name)
+		}
+		return slices.Delete(shelves, i, i+1), nil
+	})
+}
+
+func (s Shelf) sameName(other Shelf) bool { return s.Name == other.Name }
+
+// RestoreShelves gives the list the shelves that a Round brought before a
+// restart. Give it the alarms by Restore.
+func (l *List) RestoreShelves(shelves []Shelf) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.shelves = slices.Clone(shelves)
+}
+
+// changeShelves puts in force what change makes of a copy of the shelves, and
+// every alarm where they say, all or nothing.
+func (l *List) changeShelves(op Operation, change func([]Shelf) ([]Shelf, error)) error {
 	if err := op.check(); err != nil {
 		return fmt.Errorf("set shelves: %w", err)
 	}
-	shelves = slices.Clone(shelves)
 	_, err := l.change(op.Now, func(b *batch) error {
-		names := map[string]bool{OwnShelf: true, "": true}
-		for i := range shelves {
-			s := &shelves[i]
-			if names[s.Name] {
-				return fmt.Errorf("set shelves: shelf %q: %w: the name is missing or taken", s.Name, ErrOperation)
-			}
-			names[s.Name] = true
-			s.Until = utc(s.Until)
-			if s.Operator == "" {
-				s.Operator = op.Operator
-			}
-			if err := l.checkEnd(s.Until, b.now); err != nil {
-				return fmt.Errorf("set shelves: shelf %q: %w", s.Name, err)
-			}
+		shelves, err := change(slices.Clone(l.shelves))
+		if err == nil {
+			err = l.checkShelves(shelves, op.Operator, b.now)
 		}
-		l.mu.Lock()
-		l.shelves = shelves
-		l.mu.Unlock()
+		if err != nil {
+			return err
+		}
+		b.must, b.shelves = true, &shelves
 		b.settleAll(op)
 		return nil
 	})
-	return err
+	if err != nil {
+		return fmt.Errorf("set shelves: %w", err)
+	}
+	return nil
+}
+
+// checkShelves fills in who made a shelf, and refuses those that cannot be.
+func (l *List) checkShelves(shelves []Shelf, operator string, now time.Time) error {
+	names := map[string]bool{OwnShelf: true, "": true}
+	for i := range shelves {
+		s := &shelves[i]
+		if names[s.Name] {
+			return fmt.Errorf("shelf %q: %w: the name is missing or taken", s.Name, ErrOperation)
+		}
+		names[s.Name] = true
+		s.Until = utc(s.Until)
+		if s.Operator == "" {
+			s.Operator = operator
+		}
+		if err := l.checkEnd(s.Until, now); err != nil {
+			return fmt.Errorf("shelf %q: %w", s.Name, err)
+		}
+	}
+	return nil
 }
 
 // Shelves returns the shelves with criteria, in their order.
@@ -103,9 +154,9 @@ func (l *List) Expire(now time.Time) []Change {
 		return nil
 	}
 	changes, _ := l.change(now, func(b *batch) error {
-		l.mu.Lock()
-		l.shelves = slices.DeleteFunc(slices.Clone(l.shelves), func(s Shelf) bool { return !b.now.Before(s.Until) })
-		l.mu.Unlock()
+		if left := slices.DeleteFunc(slices.Clone(l.shelves), func(s Shelf) bool { return !b.now.Before(s.Until) }); len(left) < len(l.shelves) {
+			b.shelves = &left
+		}
 		b.settleAll(Operation{Operator: "expiry", Text: "the shelf has ended"})
 		return nil
 	})
@@ -128,9 +179,13 @@ func (l *List) checkEnd(until, now time.Time) error {
 	return nil
 }
 
-func (l *List) shelfOf(a *Alarm, now time.Time) (Shelf, bool) {
-	for _, s := range l.shelves { // only writers write, and this is the writer
-		if s.fits(a) && now.Before(s.Until) {
+func (b *batch) shelfOf(a *Alarm) (Shelf, bool) {
+	shelves := b.l.shelves // only writers write, and this is the writer
+	if b.shelves != nil {
+		shelves = *b.shelves
+	}
+	for _, s := range shelves {
+		if s.fits(a) && b.now.Before(s.Until) {
 			return s, true
 		}
 	}
@@ -149,7 +204,7 @@ func (b *batch) shelve(a *Alarm, s Shelf) {
 // settleAll puts every alarm where the shelves say.
 func (b *batch) settleAll(op Operation) {
 	for _, a := range b.l.snapshot() {
-		if s, fits := b.l.shelfOf(a, b.now); fits || a.ShelfName != "" {
+		if s, fits := b.shelfOf(a); fits || a.ShelfName != "" {
 			if a.ShelfName == s.Name && a.ShelvedUntil.Equal(s.Until) {
 				continue
 			}
@@ -164,7 +219,7 @@ func (b *batch) settleAll(op Operation) {
 // settle takes an alarm off its shelf and puts it on that which its criteria
 // ask for, or back among the others.
 func (b *batch) settle(a *Alarm, op Operation) {
-	if s, fits := b.l.shelfOf(a, b.now); fits {
+	if s, fits := b.shelfOf(a); fits {
 		b.shelve(a, s)
 		b.emitBy(a, ShelvedChange, false, b.now, Operation{Operator: s.Operator, Text: s.Text})
 		return

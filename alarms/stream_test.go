@@ -76,9 +76,9 @@ func (s *stream) do(b byte) {
 	case 11:
 		s.list.Acknowledge(id, op)
 	case 12:
-		s.list.Purge(alarms.Filter{Resource: k.Resource, Clearance: alarms.ClearanceCleared, Shelving: alarms.ShelvingAny}, s.now)
+		s.list.Purge(alarms.Filter{Resource: k.Resource, Clearance: alarms.ClearanceCleared, Shelving: alarms.ShelvingAny}, op)
 	case 13:
-		s.list.Compress(alarms.Filter{Resource: k.Resource}, s.now)
+		s.list.Compress(alarms.Filter{Resource: k.Resource}, op)
 	case 14:
 		s.list.SetShelves([]alarms.Shelf{{Name: "s", Type: k.Type, Until: op.Until}}, op)
 	default:

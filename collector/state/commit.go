@@ -130,6 +130,9 @@ func (s *Store) Commit(ctx context.Context, b Batch) error {
 		for _, key := range b.EvidenceGone {
 			out = append(out, statement{dropEvidence, []any{key}})
 		}
+		for _, d := range b.Documents {
+			out = append(out, d.put())
+		}
 		for _, r := range b.Changes {
 			if r.Seq > stored {
 				out = append(out, h.change(r))

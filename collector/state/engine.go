@@ -30,6 +30,8 @@ type engine interface {
 	taken(err error) bool
 	// explain wraps err in what it means and what to do.
 	explain(err error) error
+	// sizeQuery asks for the bytes of the database.
+	sizeQuery() string
 	backup(ctx context.Context, path string) error
 	close() error
 }

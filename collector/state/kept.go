@@ -77,15 +77,19 @@ func (s *Store) Save(ctx context.Context, name string, v any) error {
 	body, err := json.Marshal(v)
 	if err == nil {
 		err = s.write(ctx, func(*heads) ([]statement, error) {
-			return []statement{{`INSERT INTO documents (name, body, checksum) VALUES ($1, $2, $3)
-				ON CONFLICT (name) DO UPDATE SET body = excluded.body, checksum = excluded.checksum`,
-				[]any{name, string(body), checksum([]string{name}, body)}}}, nil
+			return []statement{Document{name, body}.put()}, nil
 		})
 	}
 	if err != nil {
 		return fmt.Errorf("store document %s: %w", name, err)
 	}
 	return nil
+}
+
+func (d Document) put() statement {
+	return statement{`INSERT INTO documents (name, body, checksum) VALUES ($1, $2, $3)
+		ON CONFLICT (name) DO UPDATE SET body = excluded.body, checksum = excluded.checksum`,
+		[]any{d.Name, string(d.Body), checksum([]string{d.Name}, d.Body)}}
 }
 
 // Load reads the document name into v; found is false, and v untouched, when

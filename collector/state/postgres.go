@@ -88,6 +88,8 @@ func (p *pg) name() string    { return "postgres" }
 func (p *pg) writer() querier { return p.write }
 func (p *pg) reader() *sql.DB { return p.read }
 
+func (p *pg) sizeQuery() string { return "SELECT pg_database_size(current_database())" }
+
 func (p *pg) migrations() (goose.Dialect, *sql.DB) { return goose.DialectPostgres, p.write }
 
 // apply sends all statements at once; the server runs them as one

@@ -89,6 +89,13 @@ type Batch struct {
 	Evidence     []EvidenceRow
 	EvidenceGone []string // keys
 	Outbox       []OutboxRow
+	Documents    []Document
+}
+
+// A Document is a small text under a name of its own.
+type Document struct {
+	Name string
+	Body []byte // JSON
 }
 
 // A Filter chooses lines of the log. The zero Filter passes all.

@@ -112,6 +112,10 @@ func (l *lite) name() string    { return "sqlite" }
 func (l *lite) writer() querier { return l.conn }
 func (l *lite) reader() *sql.DB { return l.read }
 
+func (l *lite) sizeQuery() string {
+	return "SELECT page_count * page_size FROM pragma_page_count(), pragma_page_size()"
+}
+
 func (l *lite) migrations() (goose.Dialect, *sql.DB) { return goose.DialectSQLite3, l.db }
 
 // apply is not interrupted by ctx once it has begun: it is short, and waits

@@ -50,6 +50,7 @@ var suite = []struct {
 	{"visits", testVisits},
 	{"trends", testTrends},
 	{"many at once", testManyAtOnce},
+	{"old lines and messages are forgotten", testTrim},
 	{"an ended context writes nothing", testAnEndedContextWritesNothing},
 	{"killed", testKilled},
 }
