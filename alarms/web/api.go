@@ -49,6 +49,7 @@ func (s *Server) registerAPI(mux *http.ServeMux) {
 	s.registerReads(api)
 	s.registerAlarmReads(api)
 	s.registerActions(api)
+	s.registerTidying(api)
 	s.registerCommissioning(api)
 	s.registerDeliveries(api)
 	s.registerLog(api)

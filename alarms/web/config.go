@@ -39,6 +39,11 @@ type AlarmList interface {
 	Comment(id string, op alarms.Operation) (alarms.Alarm, error)
 	Shelve(id string, op alarms.Operation) (alarms.Alarm, error)
 	Unshelve(id string, op alarms.Operation) (alarms.Alarm, error)
+	Purge(f alarms.Filter, op alarms.Operation) (int, error)
+	Compress(f alarms.Filter, op alarms.Operation) (int, error)
+	Shelves() []alarms.Shelf
+	PutShelf(s alarms.Shelf, op alarms.Operation) error
+	RemoveShelf(name string, op alarms.Operation) error
 }
 
 // Engine tells how the units stand.

@@ -151,7 +151,7 @@ func (s *Server) accept(units []string, by access.Person, reason string, force b
 // our own fault.
 func statusOf(err error) int {
 	for status, known := range map[int][]error{
-		http.StatusNotFound:            {alarms.ErrNoAlarm, baseline.ErrUnknownUnit, errNoUnit, notify.ErrNoEndpoint, visit.ErrUnknown},
+		http.StatusNotFound:            {alarms.ErrNoAlarm, alarms.ErrNoShelf, baseline.ErrUnknownUnit, errNoUnit, notify.ErrNoEndpoint, visit.ErrUnknown},
 		http.StatusPreconditionFailed:  {alarms.ErrChanged},
 		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady, visit.ErrConflict, visit.ErrOver, errNoCapture},
 		http.StatusUnprocessableEntity: {alarms.ErrOperation, baseline.ErrNoReason, baseline.ErrNoName, baseline.ErrNoUnits, visit.ErrRequest},

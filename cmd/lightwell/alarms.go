@@ -23,6 +23,9 @@ type alarmsCmd struct {
 	Comment     commentCmd      `cmd:"" help:"Say something and change nothing."`
 	Shelve      alarmsShelveCmd `cmd:"" help:"Put an alarm aside until a time."`
 	Unshelve    unshelveCmd     `cmd:"" help:"Take an alarm off the shelf."`
+	Purge       purgeCmd        `cmd:"" help:"Remove alarms that have cleared from the list."`
+	Compress    compressCmd     `cmd:"" help:"Forget all status changes of alarms but the latest."`
+	Shelf       shelfCmd        `cmd:"" help:"List, put and remove shelves that take every alarm that fits."`
 }
 
 // page is one page of a listing of the API.
