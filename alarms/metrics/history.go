@@ -17,6 +17,7 @@ var (
 	historyWritten = counter("history_readings_total", "Readings written to the history.")
 	historyRefused = counter("history_readings_refused_total", "Readings that the history refuses: ahead of the clock, too late, or another value for the same instant.", "reason")
 	historyLost    = counter("history_readings_lost_total", "Readings that the history should have and has not: too many waited, or the disk did not take them.", "reason")
+	historyLog     = gauge("history_log_span_seconds", "Time that the write-ahead log of the readings reaches back, in seconds; some hours in good health.")
 	historyFull    = gauge("history_disk_full", "1 while no reading is written because the disk is almost full, else 0.")
 	remoteSent     = counter("remote_write_readings_total", "Readings that the endpoint has accepted.", "endpoint")
 	remoteFailures = counter("remote_write_attempt_failures_total", "Requests to the endpoint that are repeated.", "endpoint")
@@ -29,7 +30,7 @@ type historyCollector struct{ *Metrics }
 
 // Describe implements prometheus.Collector.
 func (historyCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, historyWritten, historyRefused, historyLost, historyFull,
+	describe(ch, historyWritten, historyRefused, historyLost, historyFull, historyLog,
 		remoteSent, remoteFailures, remoteLost, remotePending, remoteBytes)
 }
 
@@ -51,6 +52,7 @@ func (c historyCollector) Collect(ch chan<- prometheus.Metric) {
 		historyLost.send(ch, float64(local.Shed), "queue")
 		historyLost.send(ch, float64(local.Lost), "disk")
 		historyFull.send(ch, full)
+		historyLog.send(ch, local.LogSpan.Seconds())
 	}
 	for _, s := range sent {
 		remoteSent.send(ch, float64(s.Sent), s.Endpoint)

@@ -72,6 +72,7 @@ type Config struct {
 	Baselines Baselines
 	History   History
 	State     func() StateFigures // nil: nothing is stored
+	Missed    func() uint64       // polls that were dropped; nil: not counted
 	Types     []alarms.Type       // alarm types, so that their counts are there from the start
 }
 

@@ -79,8 +79,11 @@ func (p *plant) State(unit string) string { return p.states[unit] }
 func (p *plant) metrics() *metrics.Metrics {
 	return metrics.New(metrics.Config{
 		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p,
-		Types: []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
-		State: func() metrics.StateFigures { return metrics.StateFigures{LastWrite: polled, Waiting: 3} },
+		Types:  []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
+		Missed: func() uint64 { return 2 },
+		State: func() metrics.StateFigures {
+			return metrics.StateFigures{LastWrite: polled, Waiting: 3, Rows: map[string]int64{"changes": 1200, "outbox": 4}, Bytes: 1 << 21, DiskUsed: 0.25}
+		},
 	})
 }
 

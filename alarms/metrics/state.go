@@ -8,22 +8,28 @@ import (
 
 // StateFigures is how the writing of the state goes.
 type StateFigures struct {
-	Written   bool      // the last write worked
-	LastWrite time.Time // that worked; zero: none
-	Waiting   int       // changes that are not written yet
+	Written   bool             // the last write worked
+	LastWrite time.Time        // that worked; zero: none
+	Waiting   int              // changes that are not written yet
+	Rows      map[string]int64 // by table; nil: not counted yet
+	Bytes     int64            // of the database; 0: not known yet
+	DiskUsed  float64          // share of the disk with the data folder; 0: not known
 }
 
 var (
 	stateWritten = gauge("state_written", "1 if the last write of the state succeeded, 0 if it failed and operator actions are refused.")
 	stateTime    = gauge("state_last_write_timestamp_seconds", "When the state was last written with success, in seconds since 1970.")
 	stateWaiting = gauge("state_changes_waiting", "Changes that are not written yet.")
+	stateRows    = gauge("state_rows", "Rows of each table of the state, counted once an hour.", "table")
+	stateBytes   = gauge("state_database_bytes", "Size of the database of the state, in bytes, measured once an hour.")
+	diskUsed     = gauge("data_disk_used_ratio", "Share of the disk with the data folder that is in use.")
 )
 
 type stateCollector struct{ *Metrics }
 
 // Describe implements prometheus.Collector.
 func (stateCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, stateWritten, stateTime, stateWaiting)
+	describe(ch, stateWritten, stateTime, stateWaiting, stateRows, stateBytes, diskUsed)
 }
 
 // Collect implements prometheus.Collector.
@@ -39,4 +45,13 @@ func (c stateCollector) Collect(ch chan<- prometheus.Metric) {
 	stateWritten.send(ch, written)
 	stateTime.sendTime(ch, f.LastWrite)
 	stateWaiting.send(ch, float64(f.Waiting))
+	for table, n := range f.Rows {
+		stateRows.send(ch, float64(n), table)
+	}
+	if f.Bytes > 0 {
+		stateBytes.send(ch, float64(f.Bytes))
+	}
+	if f.DiskUsed > 0 {
+		diskUsed.send(ch, f.DiskUsed)
+	}
 }

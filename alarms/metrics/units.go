@@ -19,6 +19,7 @@ var (
 	unitDuration  = gauge("unit_last_poll_duration_seconds", "Time that the last poll of the unit took, answered or not, in seconds.", "unit", "site")
 	unitReadings  = gauge("unit_readings", "Number of the unit's points by the quality of their last reading; only while the unit answers.", "unit", "site", "quality")
 	unitPolls     = counter("polls_total", "Polls made, answered or not.", "unit", "site")
+	unitMissed    = counter("polls_missed_total", "Polls dropped because the one before had not ended when the next was due.")
 	unitFailures  = counter("poll_failures_total", "Polls that brought no readings: no answer, refused, or not understood.", "unit", "site")
 	baselineState = gauge("unit_baseline_state", "Where the unit stands on its way to a baseline, 1 for the state that holds.", "unit", "site", "unit_baseline_state")
 )
@@ -84,7 +85,7 @@ type unitCollector struct{ *Metrics }
 
 // Describe implements prometheus.Collector.
 func (c unitCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, unitInfo, unitUp, unitSuccess, unitStart, unitDuration, unitReadings, unitPolls, unitFailures, baselineState)
+	describe(ch, unitInfo, unitUp, unitSuccess, unitStart, unitDuration, unitReadings, unitPolls, unitMissed, unitFailures, baselineState)
 	for _, q := range collector.Quantities() {
 		f := families[q.Quantity]
 		describe(ch, f.reading)
@@ -96,6 +97,9 @@ func (c unitCollector) Describe(ch chan<- *prometheus.Desc) {
 
 // Collect implements prometheus.Collector.
 func (c unitCollector) Collect(ch chan<- prometheus.Metric) {
+	if c.cfg.Missed != nil {
+		unitMissed.send(ch, float64(c.cfg.Missed()))
+	}
 	c.mu.Lock()
 	counts := make(map[string]polls, len(c.polls))
 	for id, p := range c.polls {

@@ -280,6 +280,23 @@ func (d *Dispatcher) Resend(endpoint string, ids ...string) (int, error) {
 	return n, err
 }
 
+// Drop forgets dead messages of an endpoint: those with the given ids, or all.
+// It returns how many there were.
+func (d *Dispatcher) Drop(endpoint string, ids ...string) (int, error) {
+	entries, err := d.Entries(endpoint)
+	if err != nil {
+		return 0, err
+	}
+	var gone []Entry
+	for _, e := range entries {
+		if e.State == Dead && (len(ids) == 0 || slices.Contains(ids, e.ID)) {
+			e.State = Delivered // leaves the outbox
+			gone = append(gone, e)
+		}
+	}
+	return len(gone), d.cfg.Outbox.Update(gone...)
+}
+
 // Entries returns the pending and dead messages of an endpoint.
 func (d *Dispatcher) Entries(endpoint string) ([]Entry, error) {
 	if _, err := d.sender(endpoint); err != nil {

@@ -141,6 +141,33 @@ func TestFinalRefusalIsDeadAtOnce(t *testing.T) {
 	})
 }
 
+func TestDropForgetsWhatIsDead(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := newReceiver(t, func(n int, _ request) (*http.Response, error) {
+			return answer(map[bool]int{true: http.StatusBadRequest, false: http.StatusInternalServerError}[n <= 2]), nil
+		})
+		d := start(t, notify.Config{Endpoints: []notify.Endpoint{endpoint()}, Via: f})
+		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
+		synctest.Wait()
+		require.NoError(t, d.Publish([]alarms.Change{change(2, "b", alarms.Raised, alarms.Major)}))
+		synctest.Wait()
+		require.NoError(t, d.Publish([]alarms.Change{change(3, "c", alarms.Raised, alarms.Major)}))
+		synctest.Wait()
+		list, err := d.Entries("noc")
+		require.NoError(t, err)
+		require.Len(t, list, 3)
+		n, err := d.Drop("noc", list[1].ID, list[2].ID)
+		require.NoError(t, err)
+		require.Equal(t, 1, n, "what waits is not dropped")
+		n, err = d.Drop("noc")
+		require.NoError(t, err)
+		require.Equal(t, 1, n)
+		require.Equal(t, [2]int{0, 1}, [2]int{d.Stats()[0].Dead, d.Stats()[0].Pending})
+		_, err = d.Drop("nobody")
+		require.ErrorIs(t, err, notify.ErrNoEndpoint)
+	})
+}
+
 // 429: the whole endpoint is left alone for as long as it asked.
 func TestRetryAfterPausesEndpoint(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

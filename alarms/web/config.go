@@ -85,6 +85,8 @@ type Webhooks interface {
 	// Resend makes dead messages pending again, all or those with the ids
 	// given, and returns how many.
 	Resend(endpoint string, ids ...string) (int, error)
+	// Drop forgets dead messages, all or those with the ids given.
+	Drop(endpoint string, ids ...string) (int, error)
 	// Resume lets an endpoint be sent to again that answered 410.
 	Resume(endpoint string) error
 }

@@ -44,15 +44,15 @@ type deliveryFilter struct {
 	State    string `query:"state" enum:"pending,dead,all" default:"all"`
 }
 
-// resending names what to send again.
-type resending struct {
+// givenUp names deliveries that were given up.
+type givenUp struct {
 	Body struct {
 		Endpoint string   `json:"endpoint" minLength:"1" maxLength:"200"`
 		IDs      []string `json:"ids,omitempty" maxItems:"1000" doc:"Of dead deliveries; without them all of the endpoint."`
 	}
 }
 
-// Resent tells how many deliveries were made pending again.
+// Resent tells how many deliveries were made pending again, or dropped.
 type Resent struct {
 	Deliveries int `json:"deliveries"`
 }
@@ -72,14 +72,22 @@ func (s *Server) registerDeliveries(api huma.API) {
 		}
 		return cut(list, in.Paging, func(d Delivery) string { return d.Endpoint + " " + d.ID })
 	})
-	write(s, api, access.Operate, "/deliveries/resend", "deliveries-resend", "Send what was given up again, with all attempts", func(ctx context.Context, in *resending) (*answer[Resent], error) {
-		n, err := s.cfg.Webhooks.Resend(in.Body.Endpoint, in.Body.IDs...)
-		if err != nil {
-			return nil, s.failed(err)
-		}
-		s.record(access.Who(ctx), "deliveries-resent", fmt.Sprintf("%d to %s", n, in.Body.Endpoint), "")
-		return &answer[Resent]{Resent{n}}, nil
-	})
+	for do, a := range map[string]struct {
+		summary, line string
+		run           func(string, ...string) (int, error)
+	}{
+		"resend": {"Send what was given up again, with all attempts", "deliveries-resent", s.cfg.Webhooks.Resend},
+		"drop":   {"Forget what was given up", "deliveries-dropped", s.cfg.Webhooks.Drop},
+	} {
+		write(s, api, access.Operate, "/deliveries/"+do, "deliveries-"+do, a.summary, func(ctx context.Context, in *givenUp) (*answer[Resent], error) {
+			n, err := a.run(in.Body.Endpoint, in.Body.IDs...)
+			if err != nil {
+				return nil, s.failed(err)
+			}
+			s.record(access.Who(ctx), a.line, fmt.Sprintf("%d to %s", n, in.Body.Endpoint), "")
+			return &answer[Resent]{Resent{n}}, nil
+		})
+	}
 	resume := s.operation(api, access.Operate, http.MethodPost, "/webhooks/{id}/resume", "webhook-resume",
 		"Send to a receiver again that wanted no more (it answered 410)", http.StatusNotFound)
 	resume.DefaultStatus = http.StatusNoContent

@@ -48,6 +48,8 @@ func (h *hooks) Resend(endpoint string, ids ...string) (int, error) {
 	return 1, h.known(endpoint)
 }
 
+func (h *hooks) Drop(endpoint string, _ ...string) (int, error) { return 2, h.known(endpoint) }
+
 // journal is a log of changes in memory, newest first.
 type journal struct {
 	rows  []state.ChangeRow
@@ -103,6 +105,7 @@ func TestDeliveries(t *testing.T) {
 	require.Equal(t, http.StatusOK, post("/api/v1/deliveries/resend", `{"endpoint": "noc", "ids": ["evt_1"]}`))
 	require.Equal(t, []string{"evt_1"}, h.resent)
 	require.Equal(t, http.StatusNotFound, post("/api/v1/deliveries/resend", `{"endpoint": "nobody"}`))
+	require.Equal(t, http.StatusOK, post("/api/v1/deliveries/drop", `{"endpoint": "noc"}`))
 	require.Equal(t, http.StatusUnprocessableEntity, post("/api/v1/deliveries/resend", `{}`))
 	require.Equal(t, http.StatusNoContent, post("/api/v1/webhooks/noc/resume", ""))
 	require.Equal(t, "noc", h.resumed)
@@ -110,7 +113,7 @@ func TestDeliveries(t *testing.T) {
 	require.Equal(t, http.StatusForbidden, s.do(call{method: "POST", path: "/api/v1/deliveries/resend", body: `{"endpoint": "noc"}`, secret: seeSecret}).Code)
 	h.fault = fmt.Errorf("list: %w", state.ErrUnreachable)
 	require.Equal(t, http.StatusServiceUnavailable, post("/api/v1/deliveries/resend", `{"endpoint": "noc"}`))
-	require.Len(t, j.lines, 2, "what was done, not what was refused")
+	require.Len(t, j.lines, 3, "what was done, not what was refused")
 	require.Equal(t, "deliveries-resent", j.lines[0].What)
 	require.Equal(t, "1 to noc", j.lines[0].Detail)
 	require.NotEmpty(t, j.lines[0].Who)

@@ -16,8 +16,9 @@ import (
 	"github.com/alecthomas/kong"
 	"github.com/stretchr/testify/require"
 
-	"lightwell/alarms/rules"
+	"lightwell/alarms"
 	"lightwell/cmd/lightwell/config"
+	"lightwell/cmd/lightwell/daemon"
 )
 
 // read returns a file of the repository.
@@ -65,21 +66,29 @@ func TestFirstScreen(t *testing.T) {
 
 func TestAlarmTable(t *testing.T) {
 	table := rows(t, read(t, "README.md"), "Alarms")
-	for _, r := range rules.All() {
-		typ := r.Type()
+	for _, typ := range daemon.AlarmTypes() {
 		row, ok := table[typ.ID]
 		require.True(t, ok, "%s is missing", typ.ID)
 		require.Len(t, row, 5, typ.ID)
-		raised := fmt.Sprintf("%d polls", typ.Raise.Polls)
-		if typ.Raise.For > 0 {
-			raised += " over " + short(typ.Raise.For)
-		}
+		raised := raisedAfter(typ.Raise)
 		require.Equal(t, []string{typ.Severity.String(), raised}, row[:2], typ.ID)
 		require.NotEmpty(t, row[2], typ.ID)
 		require.Equal(t, []string{typ.ClearsBy, fmt.Sprintf("%s (%d)", typ.Cause.Name, typ.Cause.Number)}, row[3:], typ.ID)
 		delete(table, typ.ID)
 	}
 	require.Empty(t, table, "types that do not exist")
+}
+
+func raisedAfter(d alarms.Damping) string {
+	switch {
+	case d.Polls == 0 && d.For == 0:
+		return "at once"
+	case d.Polls == 0:
+		return short(d.For)
+	case d.For == 0:
+		return fmt.Sprintf("%d polls", d.Polls)
+	}
+	return fmt.Sprintf("%d polls over %s", d.Polls, short(d.For))
 }
 
 // short writes a duration as people do: 24h, not 24h0m0s.
@@ -196,6 +205,25 @@ func (s structs) inner(typ ast.Expr) (st *ast.StructType, suffix string) {
 		return st, ".NAME" + suffix
 	}
 	return nil, ""
+}
+
+// TestKeysThatNeedARestart: what the table marks is what a reload warns of.
+func TestKeysThatNeedARestart(t *testing.T) {
+	text := section(t, read(t, "README.md"), "Configuration")
+	left := map[string]bool{}
+	for _, k := range config.RestartKeys() {
+		left[k] = true
+	}
+	for _, m := range regexp.MustCompile("(?m)^\\| `([^`]+)`( ¹)? \\|").FindAllStringSubmatch(text, -1) {
+		key, marked := m[1], m[2] != ""
+		group, _, _ := strings.Cut(key, ".")
+		group = strings.TrimSuffix(group, "[]")
+		known := slices.Contains(config.RestartKeys(), key) || slices.Contains(config.RestartKeys(), group)
+		require.Equal(t, known, marked, key)
+		delete(left, key)
+		delete(left, group)
+	}
+	require.Empty(t, left, "not in the table")
 }
 
 func TestDefaultsInTheDocument(t *testing.T) {

@@ -52,6 +52,7 @@ func TestWebhooksCommands(t *testing.T) {
 			ID: "evt_1", Endpoint: "noc", State: notify.Dead, Created: time.Now().Add(-26 * time.Hour), Attempts: 9, Type: "lightwell.alarm.raised", Reason: "answered 500",
 		}}},
 		"POST /api/v1/deliveries/resend":   web.Resent{Deliveries: 3},
+		"POST /api/v1/deliveries/drop":     web.Resent{Deliveries: 2},
 		"POST /api/v1/webhooks/noc/resume": nil,
 	})
 	out, err := lightwell(t, "webhooks", "--server", url, "--state", "dead", "--endpoint", "noc")
@@ -68,6 +69,9 @@ func TestWebhooksCommands(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "3 are on their way again to noc\n", out)
 	require.Equal(t, `POST /api/v1/deliveries/resend {"endpoint":"noc","ids":["evt_1","evt_2"]}`, (*asked)[len(*asked)-1])
+	out, err = lightwell(t, "webhooks", "drop", "--server", url, "noc")
+	require.NoError(t, err)
+	require.Equal(t, "2 are forgotten that were for noc\n", out)
 	out, err = lightwell(t, "webhooks", "resume", "--server", url, "noc")
 	require.NoError(t, err)
 	require.Equal(t, "noc is sent to again\n", out)

@@ -15,6 +15,7 @@ import (
 type webhooksCmd struct {
 	List   webhooksListCmd   `cmd:"" default:"withargs" help:"Show how receivers stand and what waits for them or was given up."`
 	Resend webhooksResendCmd `cmd:"" help:"Send what was given up again."`
+	Drop   webhooksDropCmd   `cmd:"" help:"Forget what was given up."`
 	Resume webhooksResumeCmd `cmd:"" help:"Send to a receiver again that wanted no more (it answered 410)."`
 }
 
@@ -64,14 +65,26 @@ func printWebhooks(out io.Writer, endpoints []notify.Stats, waiting []web.Delive
 	return w.Flush()
 }
 
-type webhooksResendCmd struct {
+// givenUp names messages that were given up.
+type givenUp struct {
 	serverFlags
 	Endpoint string   `arg:"" help:"Name of the endpoint."`
 	IDs      []string `arg:"" optional:"" name:"id" help:"Ids of what was given up, as the list shows them; without them all of the endpoint."`
 }
 
+type webhooksResendCmd struct{ givenUp }
+
 // Run resends.
 func (c webhooksResendCmd) Run(s *streams) error {
+	return c.do(s, "resend", "are on their way again to")
+}
+
+type webhooksDropCmd struct{ givenUp }
+
+// Run drops.
+func (c webhooksDropCmd) Run(s *streams) error { return c.do(s, "drop", "are forgotten that were for") }
+
+func (c givenUp) do(s *streams, verb, done string) error {
 	api, err := c.client()
 	if err != nil {
 		return err
@@ -81,10 +94,10 @@ func (c webhooksResendCmd) Run(s *streams) error {
 		body["ids"] = c.IDs
 	}
 	var sent web.Resent
-	if err := api.call(s.ctx, "POST", "deliveries/resend", nil, body, &sent); err != nil {
+	if err := api.call(s.ctx, "POST", "deliveries/"+verb, nil, body, &sent); err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "%d are on their way again to %s\n", sent.Deliveries, c.Endpoint)
+	fmt.Fprintf(s.out, "%d %s %s\n", sent.Deliveries, done, c.Endpoint)
 	return nil
 }
 

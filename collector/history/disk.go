@@ -7,8 +7,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/prometheus/prometheus/tsdb"
+	"go.uber.org/zap"
 )
 
 // Sync brings what is written to the disk itself. The database does so only
@@ -51,6 +53,46 @@ func syncPath(path string) error {
 		return fmt.Errorf("sync history: %w", err)
 	}
 	return errors.Join(f.Sync(), f.Close())
+}
+
+// logReach is how far the log of the readings may reach back. In good health
+// that is some hours; a damaged segment ends the making of blocks, and then
+// the log grows until the disk is full.
+const logReach = 24 * time.Hour
+
+// watchLog measures how far the log reaches back, and says when that is too
+// far, once a day.
+func (s *Store) watchLog(now time.Time) {
+	span := logSpan(filepath.Join(s.cfg.Folder, rawFolder, "wal"))
+	s.span.Store(int64(span))
+	if span < logReach || time.Since(s.started) < logReach || now.Sub(s.warned) < logReach {
+		return
+	}
+	s.warned = now
+	s.log.Error("the log of the history is not made into blocks: look for its errors above; a restart repairs a damaged log by cutting it off",
+		zap.Duration("span", span), zap.String("folder", filepath.Join(s.cfg.Folder, rawFolder)))
+}
+
+// logSpan returns the time between the last writes of the oldest and of the
+// newest segment of a log.
+func logSpan(folder string) time.Duration {
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		return 0 // Sync says so
+	}
+	var oldest, newest time.Time
+	for _, e := range entries {
+		info, err := e.Info()
+		if err != nil || e.IsDir() { // a checkpoint, or just dropped
+			continue
+		}
+		if at := info.ModTime(); oldest.IsZero() {
+			oldest, newest = at, at
+		} else if at.After(newest) {
+			newest = at
+		}
+	}
+	return newest.Sub(oldest)
 }
 
 // Snapshot writes a copy of both databases, whole at this moment, into dir,

@@ -4,8 +4,8 @@ package history
 
 import "syscall"
 
-// diskUsed returns the share of the disk that is not free for this user.
-func diskUsed(path string) (float64, error) {
+// DiskUsed returns the share of the disk that is not free for this user.
+func DiskUsed(path string) (float64, error) {
 	var s syscall.Statfs_t
 	if err := syscall.Statfs(path, &s); err != nil || s.Blocks == 0 {
 		return 0, err

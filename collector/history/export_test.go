@@ -21,6 +21,12 @@ var Limit = (*guard).limit
 // WatchDisk looks at the disk now.
 func (s *Store) WatchDisk() { s.watchDisk() }
 
+// WatchLog measures the write-ahead log now.
+func (s *Store) WatchLog(now time.Time) { s.watchLog(now) }
+
+// Begin makes the store as old as that.
+func (s *Store) Begin(at time.Time) { s.started = at }
+
 // Compact makes blocks now, and deletes those beyond the limits.
 func (s *Store) Compact(ctx context.Context) error { return s.raw.Compact(ctx) }
 

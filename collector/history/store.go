@@ -26,6 +26,8 @@ type Store struct {
 	queue   chan collector.Poll
 	rolled  atomic.Int64 // Unix ms: hours before this are summed up
 	full    atomic.Bool  // the disk is: nothing is written
+	span    atomic.Int64 // ns that the log of the readings reaches back
+	warned  time.Time    // of a log that reaches back too far; only for upkeep
 	counts  counts
 
 	mu     sync.Mutex // of what writes
@@ -166,6 +168,7 @@ func (s *Store) upkeep(ctx context.Context) {
 			return
 		case <-sync.C:
 			s.watchDisk()
+			s.watchLog(time.Now())
 			if err := s.Sync(); err != nil {
 				s.counts.failed(err, s.log)
 			}
@@ -180,7 +183,7 @@ func (s *Store) upkeep(ctx context.Context) {
 // watchDisk stops writing before the disk is full, so that alarms and
 // baselines, which need little, still find room.
 func (s *Store) watchDisk() {
-	used, err := diskUsed(s.cfg.Folder)
+	used, err := DiskUsed(s.cfg.Folder)
 	if err != nil || s.cfg.DiskStop >= 1 {
 		return
 	}

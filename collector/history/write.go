@@ -129,13 +129,14 @@ func pointOf(l labels.Labels) collector.Point {
 // Stats are counts of readings since the start.
 type Stats struct {
 	Written uint64
-	Ahead   uint64 // refused: ahead of the clock
-	Late    uint64 // refused: too far behind the newest of the fleet
-	Twice   uint64 // refused: another value for the same instant is there
-	Shed    uint64 // lost: too many polls were waiting
-	Lost    uint64 // lost: the disk did not take them
-	Waiting int    // polls in the queue
-	Full    bool   // the disk is: nothing is written
+	Ahead   uint64        // refused: ahead of the clock
+	Late    uint64        // refused: too far behind the newest of the fleet
+	Twice   uint64        // refused: another value for the same instant is there
+	Shed    uint64        // lost: too many polls were waiting
+	Lost    uint64        // lost: the disk did not take them
+	Waiting int           // polls in the queue
+	Full    bool          // the disk is: nothing is written
+	LogSpan time.Duration // that the write-ahead log reaches back
 }
 
 // Stats returns how history fares.
@@ -143,7 +144,7 @@ func (s *Store) Stats() Stats {
 	c := &s.counts
 	return Stats{
 		Written: c.written.Load(), Ahead: c.ahead.Load(), Late: c.late.Load(), Twice: c.twice.Load(),
-		Shed: c.shed.Load(), Lost: c.lost.Load(), Waiting: len(s.queue), Full: s.full.Load(),
+		Shed: c.shed.Load(), Lost: c.lost.Load(), Waiting: len(s.queue), Full: s.full.Load(), LogSpan: time.Duration(s.span.Load()),
 	}
 }
 

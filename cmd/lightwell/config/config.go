@@ -45,6 +45,7 @@ type Config struct {
 	Commissioning Commissioning
 	History       History
 	Backup        Backup
+	Retention     Retention
 	LogLevel      string
 	file          *document.File // for faults found later; nil when it came from none
 }
@@ -85,6 +86,7 @@ func Default() Config {
 		Credentials:   map[string]snmp.Credentials{},
 		Commissioning: Commissioning{Polls: 10, Over: 5 * time.Minute},
 		History:       History{Local: history.Default("history")},
+		Retention:     Retention{Changes: DefaultChanges, DeadLetters: DefaultDeadLetters},
 		LogLevel:      "info",
 	}
 }

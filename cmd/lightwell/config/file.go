@@ -35,6 +35,7 @@ type fileConfig struct {
 	Commissioning fileCommissioning         `yaml:"commissioning"`
 	Backup        *fileBackup               `yaml:"backup"`
 	History       fileHistory               `yaml:"history"`
+	Retention     fileRetention             `yaml:"retention"`
 	RemoteWrite   []fileRemoteWrite         `yaml:"remote_write"`
 	Webhooks      []fileWebhook             `yaml:"webhooks"`
 	Tokens        []fileToken               `yaml:"tokens"`
@@ -138,6 +139,7 @@ func (l *loader) load() {
 		l.credential(name, c)
 	}
 	l.history(&f.History)
+	l.retention(&f.Retention)
 	for i := range f.RemoteWrite {
 		l.remoteWrite(i, &f.RemoteWrite[i])
 	}

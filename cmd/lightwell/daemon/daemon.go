@@ -74,12 +74,14 @@ type Daemon struct {
 	server     *web.Server
 	pulse      pulse
 	identity   string
+	watch      *watch
+	running    config.Config // as it was at the start
 }
 
 // New opens state and listener. A used port or data folder is an error here,
 // before anything is polled. Close the Daemon unless Run is called.
 func New(o Options) (d *Daemon, err error) {
-	d = &Daemon{opts: o, log: o.Log, pulse: pulse{started: time.Now()}}
+	d = &Daemon{opts: o, running: o.Config, log: o.Log, pulse: pulse{started: time.Now()}}
 	opened := d
 	defer func() {
 		if err != nil {
@@ -123,7 +125,9 @@ func (d *Daemon) openAlarms() (err error) {
 		return err
 	}
 	d.list = alarms.NewList(alarms.ListConfig{Sink: d.changed, FirstSeq: d.memory.next})
+	d.list.RestoreShelves(d.memory.shelves)
 	d.list.Restore(d.memory.alarms)
+	d.watch = newWatch(d.memory.alive, time.Now())
 	d.engine = alarms.NewEngine(alarms.EngineConfig{
 		Rules: rules.All(), List: d.list, Baselines: d.book, Trends: d.trends, Calendar: d.work(), Log: d.log.Named("engine"),
 		Commit: d.keep.commit, Evidence: d.memory.evidence,
@@ -171,7 +175,7 @@ func (d *Daemon) openPublishing() (err error) {
 	d.dispatcher.Restore(d.list.Alarms(everything))
 	d.metrics = metrics.New(metrics.Config{
 		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, History: d.past, Baselines: d.book, Types: AlarmTypes(),
-		State: d.stateFigures,
+		State: d.stateFigures, Missed: d.poller.Missed,
 	})
 	d.server, err = web.New(web.Config{
 		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: d.work(), Visits: d.visits,
@@ -249,7 +253,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
 	parts := map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run, "trends": d.trends.Run,
+		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "upkeep": d.upkeep, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run, "trends": d.trends.Run,
 	}
 	if d.traps != nil {
 		parts["traps"] = d.traps.Run

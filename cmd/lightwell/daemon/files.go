@@ -5,6 +5,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/rules"
+	"lightwell/alarms/upkeep"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/collector"
 	"lightwell/collector/document"
@@ -68,7 +69,7 @@ func AlarmTypes() []alarms.Type {
 	for _, r := range rules.All() {
 		types = append(types, r.Type())
 	}
-	return types
+	return append(types, upkeep.Types()...)
 }
 
 // TypeNames returns the names of all alarm types.

@@ -33,6 +33,7 @@ const (
 const (
 	identityDocument = "identity" // the name under which this daemon publishes
 	aliveDocument    = "alive"    // when the daemon wrote last
+	shelvesDocument  = "shelves"  // those with criteria
 )
 
 // everything passes all alarms, shelved ones too.
@@ -152,6 +153,9 @@ func batchOf(r alarms.Round) (state.Batch, error) {
 	for _, key := range r.EvidenceGone {
 		b.EvidenceGone = append(b.EvidenceGone, alarms.NewID(key))
 	}
+	if r.Shelves != nil {
+		b.Documents = []state.Document{{Name: shelvesDocument, Body: body(*r.Shelves)}}
+	}
 	if err := errors.Join(errs...); err != nil {
 		return b, fmt.Errorf("encode round of site %q: %w", r.Site, err)
 	}
@@ -174,6 +178,8 @@ type memory struct {
 	alarms   []alarms.Alarm
 	evidence map[alarms.Key]alarms.Evidence
 	next     uint64 // number of the next change
+	shelves  []alarms.Shelf
+	alive    time.Time // last write
 }
 
 func recall(ctx context.Context, store *state.Store) (m memory, err error) {
@@ -199,7 +205,13 @@ func recall(ctx context.Context, store *state.Store) (m memory, err error) {
 		}
 		m.evidence[e.Key] = e.Evidence
 	}
-	m.next, err = store.NextSeq(ctx)
+	if m.next, err = store.NextSeq(ctx); err != nil {
+		return m, err
+	}
+	if _, err = store.Load(ctx, shelvesDocument, &m.shelves); err != nil {
+		return m, err
+	}
+	_, err = store.Load(ctx, aliveDocument, &m.alive)
 	return m, err
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"lightwell/alarms/metrics"
 	"lightwell/collector"
+	"lightwell/collector/history"
 )
 
 // A pulse tells whether polls come as often as they should.
@@ -82,9 +83,12 @@ func (d *Daemon) unwritten() error {
 
 // stateFigures says for the metrics what unwritten says in words.
 func (d *Daemon) stateFigures() metrics.StateFigures {
-	return metrics.StateFigures{
-		Written: d.keep.problem(time.Now()) == nil, LastWrite: d.keep.lastWrite(), Waiting: d.engine.Stats().Uncommitted,
+	f := metrics.StateFigures{Written: d.keep.problem(time.Now()) == nil, LastWrite: d.keep.lastWrite(), Waiting: d.engine.Stats().Uncommitted}
+	f.DiskUsed, _ = history.DiskUsed(d.opts.Config.Data) // not known everywhere
+	if size := d.watch.size.Load(); size != nil {
+		f.Rows, f.Bytes = size.Rows, size.Bytes
 	}
+	return f
 }
 
 // Alive tells whether the daemon still works, for a watchdog.

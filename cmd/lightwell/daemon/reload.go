@@ -2,6 +2,8 @@ package daemon
 
 import (
 	"errors"
+	"fmt"
+	"strings"
 	"time"
 
 	"go.uber.org/zap"
@@ -14,7 +16,8 @@ import (
 
 // Reload puts new files and a new configuration in force while the daemon
 // runs: fleet, models, schedules, credentials, webhooks and planned work.
-// Listener, data folder and tokens stay until the next start. With an error
+// What else has changed takes effect at the next start, and the log says
+// so. With an error
 // everything stays as it was.
 func (d *Daemon) Reload(cfg config.Config, files Files) error {
 	before, old := d.opts.Config, d.fleet.Load()
@@ -27,10 +30,14 @@ func (d *Daemon) Reload(cfg config.Config, files Files) error {
 		return err
 	}
 	difference := inventory.Compare(old, files.Fleet)
+	detail := difference.String()
+	if keys := cfg.NeedRestart(d.running); len(keys) > 0 {
+		detail += "; at the next start: " + strings.Join(keys, ", ")
+	}
 	d.log.Info("reloaded", zap.Stringer("difference", difference))
-	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: cfg.File, What: lineReloaded, Detail: difference.String()})
-	if before.Listen != cfg.Listen || before.Data != cfg.Data || len(before.Tokens) != len(cfg.Tokens) {
-		d.log.Warn("listen, data and tokens take effect at the next start")
+	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: cfg.File, What: lineReloaded, Detail: detail})
+	if keys := cfg.NeedRestart(d.running); len(keys) > 0 {
+		d.log.Warn("reload: these keys take effect at the next start only", zap.Strings("keys", keys))
 	}
 	return nil
 }
@@ -39,13 +46,31 @@ func (d *Daemon) Reload(cfg config.Config, files Files) error {
 // shows all.
 const maxLoggedFaults = 20
 
+// refusal tells why a reload was refused, in one line.
+func refusal(err error) string {
+	var faults document.Faults
+	if !errors.As(err, &faults) {
+		return strings.Join(strings.Fields(err.Error()), " ")
+	}
+	sorted := faults.Sorted()
+	parts := make([]string, 0, maxLoggedFaults+1)
+	for i, f := range sorted {
+		if i == maxLoggedFaults {
+			parts = append(parts, fmt.Sprintf("and %d more", len(sorted)-i))
+			break
+		}
+		parts = append(parts, f.Error())
+	}
+	return fmt.Sprintf("%d faults: %s", len(sorted), strings.Join(parts, " | "))
+}
+
 // Reloaded records how a reload went, for the log and the metrics.
 func (d *Daemon) Reloaded(err error) {
 	d.metrics.ObserveReload(err == nil, time.Now())
 	if err == nil {
 		return
 	}
-	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: d.opts.Config.File, What: lineRefused, Detail: err.Error()})
+	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, From: d.opts.Config.File, What: lineRefused, Detail: refusal(err)})
 	var faults document.Faults
 	if !errors.As(err, &faults) {
 		d.log.Error("reload: the running configuration stays in force", zap.Error(err))

@@ -1,0 +1,74 @@
+package config_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"lightwell/cmd/lightwell/config"
+)
+
+func load(t *testing.T, text string) (config.Config, error) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "lightwell.yaml")
+	require.NoError(t, os.WriteFile(path, []byte("fleet: [fleet.yaml]\ndata: /var/lib/lightwell\n"+text), 0o600))
+	return config.Load(path, getenv)
+}
+
+func TestNeedRestart(t *testing.T) {
+	running, err := load(t, "")
+	require.NoError(t, err)
+	for text, want := range map[string][]string{
+		"":                                     nil,
+		"poll: \"@every 5m\"":                  nil,
+		"listen: 127.0.0.1:9":                  {"listen"},
+		"hosts: [watch.example]":               {"hosts"},
+		"traps: 127.0.0.1:162":                 {"traps"},
+		"state: {postgres: {env: DATABASE}}":   {"state"},
+		"log_level: debug\nmetrics_open: true": {"log_level", "metrics_open"},
+		"snmp: {per_site: 3}":                  {"snmp.per_site"},
+		"snmp: {timeout: 3s}":                  nil,
+		"commissioning: {polls: 7}":            {"commissioning"},
+		"history: {raw: 10d}":                  {"history"},
+		"history: {off: true}":                 {"history"},
+		"remote_write: [{name: a, url: \"https://db.example/write\"}]":                 {"remote_write"},
+		"retention: {changes: 1y}":                                                     {"retention"},
+		"backup: {keep: 3}":                                                            {"backup"},
+		"tokens: [{name: a, role: see, secret: {env: TOKEN}}]":                         {"tokens"},
+		"webhooks: [{name: a, url: \"https://noc.example/\", secrets: [{env: HOOK}]}]": nil,
+	} {
+		next, err := load(t, text)
+		require.NoError(t, err, text)
+		require.Equal(t, want, next.NeedRestart(running), text)
+		require.Equal(t, want, running.NeedRestart(next), "and back: "+text)
+	}
+}
+
+// A token or connection string that is exchanged for another of the same name
+// counts too.
+func TestSecretsAreCompared(t *testing.T) {
+	const text = "tokens: [{name: a, role: see, secret: {env: TOKEN}}]"
+	running, err := load(t, text)
+	require.NoError(t, err)
+	old := environment["TOKEN"]
+	defer func() { environment["TOKEN"] = old }()
+	environment["TOKEN"] = "fedcba9876543210fedcba9876543210"
+	next, err := load(t, text)
+	require.NoError(t, err)
+	require.Equal(t, []string{"tokens"}, next.NeedRestart(running))
+}
+
+func TestRetention(t *testing.T) {
+	cfg, err := load(t, "")
+	require.NoError(t, err)
+	require.Equal(t, config.Retention{Changes: 3 * 365 * 24 * time.Hour, DeadLetters: 90 * 24 * time.Hour}, cfg.Retention)
+	cfg, err = load(t, "retention: {changes: 1y, dead_letters: 7d}")
+	require.NoError(t, err)
+	require.Equal(t, config.Retention{Changes: 365 * 24 * time.Hour, DeadLetters: 7 * 24 * time.Hour}, cfg.Retention)
+	_, err = load(t, "retention: {changes: 1d, dead_letters: 2h}")
+	require.ErrorContains(t, err, "the log of changes would be kept for 1d only; use 30d or more")
+	require.ErrorContains(t, err, "kept for 2h0m0s only; use 1d or more")
+}
