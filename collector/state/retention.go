@@ -72,7 +72,7 @@ type Size struct {
 }
 
 // tables are those whose rows are counted.
-var tables = []string{"alarms", "changes", "evidence", "outbox", "baselines", "documents"}
+var tables = []string{"alarms", "changes", "evidence", "outbox", "baselines", "documents", "visits"}
 
 // Size counts. It reads an index of every table whole: ask it rarely.
 func (s *Store) Size(ctx context.Context) (Size, error) {

@@ -29,7 +29,7 @@ const (
 
 // foreverKinds are the lines of the log that are never forgotten: which
 // baseline was accepted by whom, and who was at a site.
-var foreverKinds = []string{"baseline-accepted", "baseline-forced", "visit-begun", "visit-ended"}
+var foreverKinds = []string{"baseline-accepted", "baseline-forced", "visit-begun", "visit-ended", "visit-forgotten", "visit-closed"}
 
 // watch is how the daemon watches itself.
 type watch struct {
