@@ -64,6 +64,27 @@ func TestShapeOfADeviation(t *testing.T) {
 	}
 }
 
+func TestRoughness(t *testing.T) {
+	tests := map[string]struct {
+		course func(i int) float64
+		want   float64
+	}{
+		"quiet":                                {func(int) float64 { return -1 }, 0},
+		"steps of two from reading to reading": {func(i int) float64 { return float64(i%2)*2 - 1 }, 2 / 0.954},
+		"a slow ramp":                          {func(i int) float64 { return -0.02 * float64(i) }, 0.02 / 0.954},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, alarms.EngineConfig{Baselines: levels{receivePower: {Value: -3, Spread: 0.05}}})
+			for i := range 40 {
+				r.power(time.Minute, -3+tt.course(i))
+			}
+			past := r.point().Past
+			require.InDelta(t, tt.want, past.Rough(), 0.001)
+		})
+	}
+}
+
 func TestReturnsAreForgottenAfterADay(t *testing.T) {
 	r := newRig(t, alarms.EngineConfig{Baselines: levels{receivePower: {Value: -3, Spread: 0.05}}})
 	r.power(0, -3)

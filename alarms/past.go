@@ -2,6 +2,7 @@ package alarms
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"lightwell/collector"
@@ -12,10 +13,38 @@ import (
 // daemon stops; a point that is away from its baseline from the first reading
 // on then has an unknown past.
 type Past struct {
-	Settled bool      // it has been near its baseline since the memory began
-	Left    time.Time // when it left; zero: it is there, or nobody saw it leave
-	First   float64   // deviation at the first reading after it left
-	Returns int       // how often it came back and left again within a day
+	Settled bool           // it has been near its baseline since the memory began
+	Left    time.Time      // when it left; zero: it is there, or nobody saw it leave
+	First   float64        // deviation at the first reading after it left
+	Returns int            // how often it came back and left again within a day
+	steps   [rough]float32 // newest moves from one reading to the next, in a ring
+	last    float64        // deviation at the last reading
+	count   uint32         // readings so far
+}
+
+// rough is over how many moves roughness goes.
+const rough = 8
+
+// Rough returns the standard deviation from one reading to the next, from the
+// median of the last moves: neither a mean that moves nor a step counts in it.
+// For normal noise the median move is 0.954 standard deviations. 0: too few
+// readings.
+func (p *Past) Rough() float64 {
+	if p.count <= rough/2 {
+		return 0
+	}
+	moves := p.steps
+	n := min(int(p.count)-1, rough)
+	slices.Sort(moves[:n])
+	return float64(moves[n/2]) / 0.954
+}
+
+// move takes the step to the newest reading into the ring.
+func (p *Past) move(deviation float64) {
+	if p.count > 0 {
+		p.steps[(p.count-1)%rough] = float32(math.Abs(deviation - p.last))
+	}
+	p.last, p.count = deviation, p.count+1
 }
 
 // Shape is the course of a deviation in time.
@@ -44,8 +73,10 @@ func (pv *PointView) follow() {
 	if !pv.Compared {
 		return
 	}
-	switch out := math.Abs(pv.Deviation) > away(pv); {
-	case !out:
+	p.move(pv.Deviation)
+	switch size, band := math.Abs(pv.Deviation), away(pv); {
+	case size <= band && !p.Left.IsZero() && size > band/2: // not back yet
+	case size <= band:
 		if !p.Left.IsZero() && pv.Reading.Taken.Sub(p.Left) > returnsAfter {
 			p.Returns = 0
 		}

@@ -79,7 +79,7 @@ var owners = map[string][]string{
 }
 
 // pure packages compute and do nothing else: no clock, file, socket or log.
-var pure = []string{"collector/budget", "collector/plan", "alarms/margin", "alarms/rules", "alarms/upkeep", "alarms/statistic", "alarms/drift"}
+var pure = []string{"collector/budget", "collector/plan", "alarms/margin", "alarms/rules", "alarms/upkeep", "alarms/diagnosis", "alarms/caution", "alarms/statistic", "alarms/drift"}
 
 var impure = []string{"os", "net", "net/http", "io/fs", "log", "log/slog", "go.uber.org/zap", "database/sql", "os/exec"}
 

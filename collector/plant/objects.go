@@ -239,15 +239,25 @@ func (b prober) Probe(ctx context.Context, info collector.Unit) ([]collector.Rea
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("probe %q: %w", info.ID, err)
 	}
-	index, ok := b.p.byUnit[info.ID]
-	if !ok {
-		return nil, fmt.Errorf("probe %q: the plant has no such unit", info.ID)
-	}
-	a := b.p.agent[cmp.Or(b.p.units[index].info.Via, info.ID)]
 	now := time.Now()
-	m := b.p.at(b.p.PlantTime(now))
+	return b.p.read(info.ID, b.p.PlantTime(now), now)
+}
+
+// ReadAt reads a unit at a plant time, as Probe does at the wall clock's. The
+// readings carry that time.
+func (p *Plant) ReadAt(unit string, at time.Time) ([]collector.Reading, error) {
+	return p.read(unit, at, at)
+}
+
+func (p *Plant) read(unit string, at, taken time.Time) ([]collector.Reading, error) {
+	index, ok := p.byUnit[unit]
+	if !ok {
+		return nil, fmt.Errorf("probe %q: the plant has no such unit", unit)
+	}
+	a := p.agent[cmp.Or(p.units[index].info.Via, unit)]
+	m := p.at(at)
 	if m.silent(a) {
-		return nil, fmt.Errorf("probe %q: %w", info.ID, collector.ErrNoAnswer)
+		return nil, fmt.Errorf("probe %q: %w", unit, collector.ErrNoAnswer)
 	}
 	u, ticks := m.unit(index), m.ticks(a)
 	h, ok := m.hear(a, index)
@@ -255,7 +265,7 @@ func (b prober) Probe(ctx context.Context, info collector.Unit) ([]collector.Rea
 	for i := range u.points {
 		pt := &u.points[i]
 		r := &readings[i]
-		*r = collector.Reading{Unit: info.ID, Point: pt.codec.Point, Quality: collector.Unavailable, Taken: now.Round(0).UTC()}
+		*r = collector.Reading{Unit: unit, Point: pt.codec.Point, Quality: collector.Unavailable, Taken: taken.Round(0).UTC()}
 		if ok {
 			d := pt.codec.Decode(h.raw(pt), ticks)
 			r.Value, r.Quality, r.Age = d.Value, d.Quality, d.Age

@@ -19,6 +19,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/diagnosis"
 	"lightwell/alarms/margin"
 	"lightwell/alarms/metrics"
 	"lightwell/alarms/notify"
@@ -130,7 +131,7 @@ func (d *Daemon) openAlarms() (err error) {
 	d.watch = newWatch(d.memory.alive, time.Now())
 	d.engine = alarms.NewEngine(alarms.EngineConfig{
 		Rules: rules.All(), List: d.list, Baselines: d.book, Trends: d.trends, Calendar: d.work(), Log: d.log.Named("engine"),
-		Commit: d.keep.commit, Evidence: d.memory.evidence,
+		Commit: d.keep.commit, Evidence: d.memory.evidence, Diagnose: diagnosis.Diagnose,
 	})
 	d.memory = memory{}
 	return nil

@@ -1,0 +1,153 @@
+package diagnosis
+
+import (
+	"slices"
+
+	"lightwell/alarms"
+	"lightwell/collector"
+)
+
+// fibre is one direction of a link. Ends are indexes.
+type fibre struct {
+	link     *collector.Link
+	path     *collector.Path
+	down     bool
+	from, to int // units
+	laser    int
+	receiver int
+}
+
+// direction returns downlink or uplink.
+func (f *fibre) direction() string {
+	if f.down {
+		return "downlink"
+	}
+	return "uplink"
+}
+
+// A port is an optical port of a unit, with the fibres at it.
+type port struct {
+	unit   int
+	name   string
+	fibres []int
+}
+
+// site is what is seen of a site: its wiring and the vector of cells.
+type site struct {
+	view      *alarms.View
+	units     []*alarms.UnitView
+	fibres    []fibre
+	lasers    []port
+	receivers []port
+	pairs     [][]int // fibres of each link
+	cables    []cable
+	out, in   [][]int // fibres per unit
+	byID      map[string]int
+	cells     []cell
+	atLaser   int // index of the first cell of lasers
+	atUnit    int // and of units
+	dip       []int
+	buffer    []touch
+}
+
+type cable struct {
+	id     string
+	fibres []int
+}
+
+// Cells are laid receiver by receiver, then laser by laser, then unit by unit.
+const (
+	perReceiver = int(Metered) + 1
+	perLaser    = int(Warming-Sent) + 1
+	perUnit     = int(signals - Silent)
+)
+
+// cellOf returns the index of the cell of a signal of a fibre, laser or unit.
+func (s *site) cellOf(sig Signal, index int) int {
+	switch {
+	case sig <= Metered:
+		return index*perReceiver + int(sig)
+	case sig <= Warming:
+		return s.atLaser + index*perLaser + int(sig-Sent)
+	}
+	return s.atUnit + index*perUnit + int(sig-Silent)
+}
+
+// wire finds the fibres of the site and what they end at.
+func wire(v *alarms.View) *site {
+	n := len(v.Units)
+	s := &site{view: v, units: v.Units, byID: make(map[string]int, n), out: make([][]int, n), in: make([][]int, n)}
+	for i, u := range v.Units {
+		s.byID[u.Unit.ID] = i
+	}
+	links := v.Fleet.LinksAt(v.Site.ID)
+	used := make([]int, n)
+	s.fibres = make([]fibre, 0, 2*len(links))
+	for i := range links {
+		l := &links[i]
+		roof, known := s.byID[l.Outdoor]
+		room, both := s.byID[l.Indoor]
+		if !known || !both || roof == room {
+			continue
+		}
+		s.pairs = append(s.pairs, []int{len(s.fibres), len(s.fibres) + 1})
+		s.lay(fibre{link: l, path: &l.Downlink, down: true, from: roof, to: room}, used)
+		s.lay(fibre{link: l, path: &l.Uplink, from: room, to: roof}, used)
+		used[roof]++
+		used[room]++
+	}
+	return s
+}
+
+func (s *site) lay(f fibre, used []int) {
+	at := len(s.fibres)
+	from, to := s.units[f.from], s.units[f.to]
+	f.laser = join(&s.lasers, f.from, nthPort(from, used[f.from], collector.OpticalTransmitPower, collector.LaserState), at)
+	f.receiver = join(&s.receivers, f.to, nthPort(to, used[f.to], collector.OpticalReceivePower, collector.OpticalReceiveState), at)
+	s.fibres = append(s.fibres, f)
+	s.out[f.from], s.in[f.to] = append(s.out[f.from], at), append(s.in[f.to], at)
+	if f.path.Cable == "" {
+		return
+	}
+	for i := range s.cables {
+		if s.cables[i].id == f.path.Cable {
+			s.cables[i].fibres = append(s.cables[i].fibres, at)
+			return
+		}
+	}
+	s.cables = append(s.cables, cable{f.path.Cable, []int{at}})
+}
+
+// join adds a fibre to the port of a unit, and returns the port's index.
+func join(ports *[]port, unit int, name string, fibre int) int {
+	for i := range *ports {
+		if p := &(*ports)[i]; p.unit == unit && p.name == name {
+			p.fibres = append(p.fibres, fibre)
+			return i
+		}
+	}
+	*ports = append(*ports, port{unit, name, []int{fibre}})
+	return len(*ports) - 1
+}
+
+// nthPort returns the port that the n-th link of a unit uses for quantity a or
+// b. A unit with one port feeds, or hears, all its links through it.
+func nthPort(u *alarms.UnitView, n int, a, b collector.Quantity) string {
+	var ports []string
+	for _, p := range u.Unit.Equipment.Points {
+		if (p.Quantity == a || p.Quantity == b) && !slices.Contains(ports, p.Port) {
+			ports = append(ports, p.Port)
+		}
+	}
+	if len(ports) == 0 {
+		return ""
+	}
+	slices.Sort(ports)
+	return ports[min(n, len(ports)-1)]
+}
+
+// carries tells whether the readings of the unit that a fibre comes from
+// travel over it.
+func (s *site) carries(f *fibre) bool {
+	return s.units[f.from].Unit.Via != "" && s.units[f.from].Unit.Via == s.units[f.to].Unit.ID
+}
