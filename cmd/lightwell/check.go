@@ -28,8 +28,8 @@ func (checkCmd) Help() string {
 Example: lightwell check --config /etc/lightwell/lightwell.yaml`
 }
 
-// plan is what would be polled.
-type plan struct {
+// pollPlan is what would be polled.
+type pollPlan struct {
 	Config    string         `json:"config"`
 	Sites     int            `json:"sites"`
 	Cables    int            `json:"cables"`
@@ -79,9 +79,9 @@ func loadAll(path string) (config.Config, daemon.Files, error) {
 	return cfg, files, append(faults, more...).Err()
 }
 
-func newPlan(cfg config.Config, files daemon.Files, now time.Time) plan {
+func newPlan(cfg config.Config, files daemon.Files, now time.Time) pollPlan {
 	f := files.Fleet
-	p := plan{Config: cfg.File, Sites: len(f.Sites), Cables: len(f.Cables), Units: len(f.Units), Links: len(f.Links), Webhooks: len(cfg.Webhooks), Tokens: len(cfg.Tokens)}
+	p := pollPlan{Config: cfg.File, Sites: len(f.Sites), Cables: len(f.Cables), Units: len(f.Units), Links: len(f.Links), Webhooks: len(cfg.Webhooks), Tokens: len(cfg.Tokens)}
 	rows := map[string]*planSchedule{}
 	for _, u := range f.Units {
 		site, _ := f.Site(u.Site)
@@ -115,7 +115,7 @@ func newPlan(cfg config.Config, files daemon.Files, now time.Time) plan {
 	return p
 }
 
-func (p plan) print(out io.Writer) error {
+func (p pollPlan) print(out io.Writer) error {
 	fmt.Fprintf(out, "%s: nothing is wrong\n", p.Config)
 	fmt.Fprintf(out, "%d sites, %d cables, %d units, %d links, %d webhooks, %d tokens\n\n", p.Sites, p.Cables, p.Units, p.Links, p.Webhooks, p.Tokens)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)

@@ -26,6 +26,7 @@ type cli struct {
 	Webhooks   webhooksCmd   `cmd:"" help:"Show what waits for the receivers of webhooks, and send it again."`
 	Log        logCmd        `cmd:"" help:"Show what happened to alarms and what people did."`
 	Replay     replayCmd     `cmd:"" help:"Try rules and limits on recorded readings."`
+	Budget     budgetCmd     `cmd:"" help:"Work out what a link should be, before it is built."`
 	Health     healthCmd     `cmd:"" help:"Ask a running daemon whether it is well."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
 }
