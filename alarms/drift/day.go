@@ -10,7 +10,7 @@ const (
 	clearDays    = 14   // days a drift must look over
 	clearShare   = 0.5  // of the thresholds: below it a drift looks over
 	calmSlope    = 1    // standard errors
-	maxEstimate  = 200  // days over which the noise is estimated
+	leanUnit     = 16   // parts of a standard error in lean
 	stepsOverSum = 1e-3
 )
 
@@ -23,6 +23,7 @@ func (s *Series) closeDay(c *Settings, t *Turn) {
 	if filled < minHours {
 		return
 	}
+	t.Measured = true
 	warmth := heat / float32(filled)
 	s.yesterhot = warmth
 	s.yesterday += s.median(filled)
@@ -32,7 +33,7 @@ func (s *Series) closeDay(c *Settings, t *Turn) {
 	case Prior:
 		s.begin(y, warmth)
 	case Provisional:
-		s.commission(y, warmth)
+		s.commission(y, warmth, t)
 	default:
 		s.update(c, y, warmth)
 		s.judge(c, t)
@@ -58,10 +59,10 @@ func (s *Series) move(loss float32) {
 }
 
 // commission learns, and ends when the statistics accept.
-func (s *Series) commission(y, warmth float32) {
+func (s *Series) commission(y, warmth float32, t *Turn) {
 	s.f.predict(0, 0, 0)
 	before := s.f.level + s.f.beta*warmth
-	s.f.observe(y, warmth)
+	s.look(y, warmth)
 	n := float32(min(s.age, finalDays)) + 7
 	nu := max(-0.1, min(y-before, 0.1))
 	s.f.noise = max(floorDay*floorDay, s.f.noise+(nu*nu-s.f.noise)/n)
@@ -82,6 +83,7 @@ func (s *Series) commission(y, warmth float32) {
 	s.steps = 0
 	if !s.active.Has(visited) {
 		s.first = s.origin
+		t.settled = float32(root(s.f.noise))
 	}
 }
 
@@ -99,13 +101,19 @@ func abs(x float32) float32 { return max(x, -x) }
 func (s *Series) update(c *Settings, y, warmth float32) {
 	s.f.predict(c.LevelNoise*c.LevelNoise, c.SlopeNoise*c.SlopeNoise, c.TempNoise*c.TempNoise)
 	before := s.f.level
-	s.f.observe(y, warmth)
+	s.look(y, warmth)
 	if s.settling > 0 {
 		s.settling--
 		if s.active.Has(Step) {
 			s.steps += s.f.level - before
 		}
 	}
+}
+
+// look gives a day to the filter.
+func (s *Series) look(y, warmth float32) {
+	z := s.f.observe(y, warmth, float32(s.lean)/leanUnit)
+	s.lean = int8(max(-127, min(z*leanUnit, 127)))
 }
 
 // judge raises and clears drift and its mirror.
@@ -120,11 +128,9 @@ func (s *Series) judge(c *Settings, t *Turn) {
 	if mirror >= c.DriftScale && !s.active.Has(MirrorDrift) {
 		t.Raised |= s.raise(MirrorDrift)
 	}
-	t.Cleared |= s.calmed(Drift, 0, score < clearShare*c.DriftScale, clearDays)
-	t.Cleared |= s.calmed(Step, 1, s.f.level < clearStep, clearDays)
+	s.calmed(score < clearShare*c.DriftScale && (!s.active.Has(Step) || s.f.level < clearStep), t)
 	if mirror < clearShare*c.DriftScale {
 		s.active &^= MirrorDrift
-		s.peak = 0
 	}
 }
 
@@ -132,30 +138,29 @@ func (s *Series) judge(c *Settings, t *Turn) {
 // direction of sign.
 func (s *Series) score(c *Settings, sign float32) float32 {
 	lost := sign * (s.f.level - s.steps)
-	z := sign * s.f.slope / float32(root(s.f.p11))
-	score := lost / c.Level
-	if lost > c.SlopeMin {
-		score = max(score, z/c.SlopeZ)
+	x := max(0, lost) / c.Level
+	if z := sign * s.f.slope / float32(root(s.f.p11)); lost > c.SlopeMin && z > 0 {
+		z /= c.SlopeZ
+		x = float32(math.Cbrt(float64(x*x*x + z*z*z)))
 	}
+	score := x
 	if sign > 0 && s.before > stepsOverSum {
 		score = max(score, (s.before+lost)/c.SumLimit)
 	}
 	return score
 }
 
-// calmed clears an alarm after so many days that look well.
-func (s *Series) calmed(k Kinds, i int, well bool, days uint8) Kinds {
-	if !s.active.Has(k) || !well {
-		s.calm[i] = 0
-		return 0
+// calmed clears drift and step after enough days that look well.
+func (s *Series) calmed(well bool, t *Turn) {
+	if s.active&(Drift|Step) == 0 || !well {
+		s.calm = 0
+		return
 	}
-	if s.calm[i]++; s.calm[i] < days {
-		return 0
+	if s.calm++; s.calm >= clearDays {
+		t.Cleared |= s.active & (Drift | Step)
+		s.active &^= Drift | Step
+		s.steps, s.calm = 0, 0
 	}
-	if k == Step {
-		s.steps = 0
-	}
-	return s.clear(k)
 }
 
 // closeBursts ends bursts when their balance is used up.

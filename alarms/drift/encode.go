@@ -14,9 +14,9 @@ var ErrNotSeries = errors.New("not a stored drift series")
 const (
 	seriesVersion = 1
 	// SeriesSize is how many bytes AppendBinary writes.
-	SeriesSize = 1 + 4*len32 + 2*len16 + len8 + 4
+	SeriesSize = 1 + 4*len32 + 2*len16 + len8 + 1 + 4
 
-	len32, len16, len8 = 24, 2, 15
+	len32, len16, len8 = 24, 2, 14
 )
 
 // AppendBinary appends the state for keeping. The hour and the day under way
@@ -36,6 +36,7 @@ func (s *Series) AppendBinary(b []byte) ([]byte, error) {
 	for _, u := range s.bytes() {
 		b = append(b, *u)
 	}
+	b = append(b, uint8(s.lean))
 	return binary.LittleEndian.AppendUint32(b, crc32.ChecksumIEEE(b[begin:])), nil
 }
 
@@ -62,6 +63,7 @@ func (s *Series) UnmarshalBinary(b []byte) error {
 	for _, u := range n.bytes() {
 		*u, b = b[0], b[1:]
 	}
+	n.lean = int8(b[0])
 	if n.phase > Doubtful {
 		return fmt.Errorf("read drift series: %w: phase %d", ErrNotSeries, n.phase)
 	}
@@ -78,5 +80,5 @@ func (s *Series) floats() [len32 - 3]*float32 {
 
 func (s *Series) bytes() [len8]*uint8 {
 	return [...]*uint8{&s.stretch, &s.settling, &s.downFor, &s.upFor, (*uint8)(&s.phase), (*uint8)(&s.active),
-		&s.calm[0], &s.calm[1], &s.peak, &s.climb, &s.deep.level, &s.high.level, &s.deep.today, &s.high.today, &s.mirrors}
+		&s.calm, &s.peak, &s.climb, &s.deep.level, &s.high.level, &s.deep.today, &s.high.today, &s.mirrors}
 }

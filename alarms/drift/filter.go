@@ -18,8 +18,11 @@ const (
 	settledSlope  = 2e-4  // dB per day, once the baseline is final
 	priorBeta     = 0.02  // dB per °C
 	regressedBeta = 0.006 // dB per °C, the best that hours can tell: thermal lag biases them
-	farthest      = 4     // standard errors; what lies beyond counts as there
-	stepDoubt     = 0.15  // dB, error of the size of a step when it is found
+
+	hasty     = 1.5  // standard errors; a day farther off counts as there ...
+	farthest  = 4    // ... but up to here if the day before
+	leaning   = 1    // was so far off the same way
+	stepDoubt = 0.15 // dB, error of the size of a step when it is found
 )
 
 func newFilter() filter {
@@ -37,8 +40,10 @@ func (f *filter) predict(levelVar, slopeVar, betaVar float32) {
 }
 
 // observe takes a day's value y at warmth degrees over the reference. It
-// returns the innovation over its standard error, before clipping.
-func (f *filter) observe(y, warmth float32) float32 {
+// returns how far off it was in standard errors. A day farther off than last,
+// the same of the day before, makes likely counts only in part: weather goes
+// again, a fault stays.
+func (f *filter) observe(y, warmth, last float32) float32 {
 	g0 := f.p00 + f.p02*warmth
 	g1 := f.p01 + f.p12*warmth
 	g2 := f.p02 + f.p22*warmth
@@ -46,7 +51,13 @@ func (f *filter) observe(y, warmth float32) float32 {
 	se := float32(math.Sqrt(float64(v)))
 	nu := y - f.level - f.beta*warmth
 	z := nu / se
-	nu = max(-farthest*se, min(nu, farthest*se))
+	above, below := hasty*se, -hasty*se
+	if last >= leaning {
+		above = farthest * se
+	} else if last <= -leaning {
+		below = -farthest * se
+	}
+	nu = max(below, min(nu, above))
 	k0, k1, k2 := g0/v, g1/v, g2/v
 	f.level += k0 * nu
 	f.slope += k1 * nu

@@ -21,9 +21,9 @@ var rungHeights = func() (h [rungs + 1]float32) {
 type ascent struct{ from, to uint8 }
 
 // climb returns the highest rung of the excursion and what was climbed to it.
-// A score of nothing ends the excursion.
+// A score below the first rung ends the excursion.
 func climb(peak uint8, score float32) (uint8, ascent) {
-	if score <= 0 {
+	if score < rungBase {
 		return 0, ascent{}
 	}
 	r := peak

@@ -44,7 +44,8 @@ type Series struct {
 	filled   uint8          // how many of them
 	deep     runs           // into a loss
 	high     runs           // mirror of it
-	calm     [2]uint8       // days that a drift or step alarm has looked over
+	calm     uint8          // days that a drift or step has looked over
+	lean     int8           // how far off the last day was, in sixteenths of a standard error
 	downFor  uint8          // hours since down was nought
 	upFor    uint8
 	stretch  uint8 // hours in a row at the edge of the clip

@@ -32,7 +32,7 @@ func (s *Series) Rebase(at int64) {
 	}
 	level := s.f.level
 	s.phase, s.age = Prior, 0
-	s.active, s.calm, s.steps, s.settling = visited, [2]uint8{}, 0, 0
+	s.active, s.calm, s.lean, s.steps, s.settling = visited, 0, 0, 0, 0
 	s.down, s.up, s.downFor, s.upFor, s.peak, s.climb = 0, 0, 0, 0, 0, 0
 	s.deep, s.high = runs{}, runs{}
 	s.filled, s.heatToday, s.count, s.warm, s.sum, s.heat = 0, 0, 0, 0, 0, 0

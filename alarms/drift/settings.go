@@ -15,9 +15,11 @@ type Settings struct {
 	StepLimit float32 // the sum that makes an alarm; dB times hours
 
 	// Day scale.
-	SlopeZ   float32 // slope over its standard error that makes an alarm ...
-	SlopeMin float32 // ... once this much is lost
-	Level    float32 // loss that makes an alarm whatever the slope
+	// An alarm is where (slope/its error/SlopeZ)^3 + (loss/Level)^3 reaches 1:
+	// noise makes either large, seldom both.
+	SlopeZ   float32
+	Level    float32
+	SlopeMin float32 // with less lost the slope does not count
 	SumLimit float32 // loss since the first baseline, visits' own offsets apart, that makes an alarm
 
 	// Noise of the filter, one standard deviation per day.
@@ -33,15 +35,15 @@ type Settings struct {
 // Default returns the settings as shipped.
 func Default() Settings {
 	return Settings{
-		Clip:       0.5,  // passes all honest noise, and a 2 dB burst of one poll as little as a 0.5 dB one
+		Clip:       0.75, // passes all honest noise and most steps
 		BurstDepth: 0.5,  // bursts begin about here
 		BurstNoise: 5.5,  // times the mean absolute deviation, 4.4 standard deviations of normal noise
 		BurstLimit: 4,    // two days of two hits a day
 		StepSlack:  0.2,  // weather takes up to 0.3 dB for a day
-		StepLimit:  3.6,  // 0.5 dB after 12 hours, 1 dB after 5
-		SlopeZ:     2.94, // with Level: about one false alarm in 200 point-years
+		StepLimit:  3.3,  // 0.5 dB after 11 hours, 1 dB after 5
+		SlopeZ:     2.88, // with Level: about one false alarm in 300 point-years
+		Level:      0.178,
 		SlopeMin:   0.03,
-		Level:      0.132,
 		SumLimit:   0.3,
 		LevelNoise: 0.003,
 		SlopeNoise: 1e-4,

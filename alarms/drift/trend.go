@@ -46,8 +46,10 @@ func (k Kinds) Has(of Kinds) bool { return k&of == of }
 type Turn struct {
 	Hour, Day       bool
 	Raised, Cleared Kinds
-	AtRisk          bool   // the day that ended counts as watched, for a Group
-	drift, step     ascent // of the mirrors, for a Group
+	Measured        bool    // the day that ended had hours enough: Trend.DayDB is new
+	AtRisk          bool    // the day that ended counts as watched, for a Group
+	drift, step     ascent  // of the mirrors, for a Group
+	settled         float32 // noise of a day's value, when commissioning ends; for a Group
 }
 
 // A Trend is what a series says of its point.

@@ -20,7 +20,8 @@ import (
 
 type replayCmd struct {
 	outputFlag
-	Files         []string      `arg:"" name:"file" help:"Readings as CSV, plain, gzip or zstd; - is standard input."`
+	sampleFlags
+	Files         []string      `arg:"" optional:"" name:"file" help:"Readings as CSV, plain, gzip or zstd; - is standard input."`
 	Fleet         []string      `help:"Fleet file. Without one each unit stands alone, and no limits of a model are judged." placeholder:"FILE"`
 	Models        string        `help:"Folder of models that the fleet file names beside the built-in ones." placeholder:"DIR"`
 	BaselinePolls int           `default:"100" help:"How many of a unit's first good polls its baseline is taken from; 0 with no --baseline-time: no baselines."`
@@ -38,11 +39,20 @@ Each unit's baseline comes from its first readings and is in force from the begi
   time,unit,point,value,quality   one reading a line; quality may be left out. A time is 2026-01-31T12:00:00Z or seconds since 1970. A value is a number in the point's own unit or the name of a state. A quality is good, unavailable, broken or out_of_range; no_answer, refused and malformed stand for a poll that failed, without point and value.
   series,day,rx_cdb,temp_ddegc    one day of a unit a line: receive power in 0.01 dBm and temperature in 0.1 °C, evenly spread over the day, with spaces between; x where it did not answer.
 
-Example: lightwell replay --fleet fleet.yaml readings-2025.csv.gz`
+With --sample the slow faults of a whole folder of points are looked for instead: drift, steps, bursts and forecasts go to the file of --detections; --labels scores them against the truth and prints the table.
+
+Examples: lightwell replay --fleet fleet.yaml readings-2025.csv.gz
+          lightwell replay --sample points --detections found.csv --labels points/labels.csv`
 }
 
 // Run replays and prints.
 func (c replayCmd) Run(s *streams) error {
+	if c.Sample != "" || c.Detections != "" || c.Labels != "" {
+		return c.sample(s)
+	}
+	if len(c.Files) == 0 {
+		return exit.Usage(errors.New("name a file of readings, or a folder with --sample"))
+	}
 	origin, err := time.Parse(time.DateOnly, c.DayZero)
 	if err != nil || c.Tick < 0 || c.BaselineTime < 0 || c.BaselinePolls < 0 {
 		return exit.Usage(errors.New("--day-zero must be a date such as 2025-01-31, and no number or duration below zero"))
