@@ -66,15 +66,16 @@ const (
 // Details are the parts of an alarm that a rule finds anew at each
 // evaluation. A change of details alone is not a status change.
 type Details struct {
-	Impacted     []string `json:"impacted,omitempty"`      // resources that suffer: link/ID
-	BackedUp     bool     `json:"backed_up,omitempty"`     // service continues on Backup (X.733 backed-up status)
-	BackupObject string   `json:"backup_object,omitempty"` // resource that carries the load; required with BackedUp
-	Observed     *float64 `json:"observed,omitempty"`      // value that crossed the threshold
-	Threshold    *float64 `json:"threshold,omitempty"`
-	Unit         string   `json:"unit,omitempty"` // of Observed and Threshold
-	Actions      []string `json:"actions,omitempty"`
-	Cautions     []string `json:"cautions,omitempty"` // safety, whenever Actions send somebody to fibre, roof, antenna or mains
-	Finding      *Finding `json:"finding,omitempty"`  // what the diagnosis says of the cause; shared, never changed
+	Impacted     []string   `json:"impacted,omitempty"`      // resources that suffer: link/ID
+	BackedUp     bool       `json:"backed_up,omitempty"`     // service continues on Backup (X.733 backed-up status)
+	BackupObject string     `json:"backup_object,omitempty"` // resource that carries the load; required with BackedUp
+	Observed     *float64   `json:"observed,omitempty"`      // value that crossed the threshold
+	Threshold    *float64   `json:"threshold,omitempty"`
+	Unit         string     `json:"unit,omitempty"`      // of Observed and Threshold
+	Forecasts    []Forecast `json:"forecasts,omitempty"` // when limits are reached if it goes on
+	Actions      []string   `json:"actions,omitempty"`
+	Cautions     []string   `json:"cautions,omitempty"` // safety, whenever Actions send somebody to fibre, roof, antenna or mains
+	Finding      *Finding   `json:"finding,omitempty"`  // what the diagnosis says of the cause; shared, never changed
 }
 
 // Hold says why an alarm is kept silent. The zero Hold means that it speaks.
@@ -178,7 +179,7 @@ func (a *Alarm) act(t time.Time, operator, text string) {
 
 func (d Details) clone() Details {
 	d.Impacted = slices.Clone(d.Impacted)
-	d.Actions = slices.Clone(d.Actions)
+	d.Actions, d.Forecasts = slices.Clone(d.Actions), slices.Clone(d.Forecasts)
 	d.Cautions = slices.Clone(d.Cautions)
 	d.Observed = clonePtr(d.Observed)
 	d.Threshold = clonePtr(d.Threshold)

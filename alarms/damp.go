@@ -158,7 +158,7 @@ func stepOf(cur *Alarm, v *Verdict, severity Severity) Step {
 		return StepWorse
 	case severity < cur.Severity:
 		return StepBetter
-	case v.Text != "" && !sameWords(v.Text, cur.Text):
+	case v.Text != "" && !v.Steady && !sameWords(v.Text, cur.Text):
 		return StepReword
 	}
 	return StepNone

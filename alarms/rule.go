@@ -44,6 +44,7 @@ type Verdict struct {
 	Active    bool
 	Severity  Severity  // zero: as assigned to the type
 	Text      string    // for an active verdict: what is wrong and what to do
+	Steady    bool      // the text tells of the time when it was written: another text alone is no change
 	Seen      time.Time // time of the newest evidence; a verdict with the same Seen as the last counts as the same poll
 	Direct    bool      // the unit itself says so: no damping on raising
 	Details   Details

@@ -24,20 +24,45 @@ type PointTrend struct {
 	Thermometer string // id of the unit whose case temperature is taken out of the readings; empty: none
 }
 
-// A Forecast says when a limit is reached if things go on as they do. Its
-// times count from Made.
+// A Forecast says when a limit is reached if things go on as they do.
 type Forecast struct {
-	Limit  string    `json:"limit"`   // one of the Limit words
-	LossDB float64   `json:"loss_db"` // at which the limit is reached, since the first baseline
-	Made   time.Time `json:"made"`
-	drift.Forecast
+	Limit    string    `json:"limit" doc:"What is reached: 3 dB lost, or the least that the receiver needs."`
+	LossDB   float64   `json:"loss_db" doc:"Loss since the first baseline at which it is reached."`
+	Made     time.Time `json:"made"`
+	Earliest time.Time `json:"earliest" doc:"With latest, the interval in which 80 % of such forecasts come true."`
+	Expected time.Time `json:"expected"`
+	Latest   time.Time `json:"latest,omitzero" doc:"Missing: no end in sight."`
+	Words    string    `json:"words" doc:"The interval in round words, counted from when it was made."`
+
+	drift.Forecast `json:"-"`
 }
 
 // Limits of a Forecast.
 const (
-	LimitLoss     = "3 dB lost"              // six of radio
-	LimitReceiver = "least that is received" // what the model says that the receiver needs
+	LimitLoss     = "3 dB lost"               // six of radio
+	LimitReceiver = "what the receiver needs" // by its model
 )
+
+// NewForecast gives the times of a forecast their dates.
+func NewForecast(limit string, lossDB float64, made time.Time, f drift.Forecast) Forecast {
+	out := Forecast{
+		Limit: limit, LossDB: lossDB, Made: made, Earliest: made.Add(f.Lower), Expected: made.Add(f.Middle), Words: f.String(), Forecast: f,
+	}
+	if !f.Open {
+		out.Latest = made.Add(f.Upper)
+	}
+	return out
+}
+
+// Nearest returns the forecast that may come true first; false: there is none.
+func Nearest(all []Forecast) (f Forecast, ok bool) {
+	for _, next := range all {
+		if !ok || next.Earliest.Before(f.Earliest) {
+			f, ok = next, true
+		}
+	}
+	return f, ok
+}
 
 // takeTrends takes over the trends that are known of the unit's points.
 func (u *UnitView) takeTrends(source TrendSource) {

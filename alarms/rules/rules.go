@@ -23,6 +23,8 @@ import (
 const (
 	SignalLost         = "optical-signal-lost"
 	SignalDegraded     = "optical-signal-degraded"
+	Drift              = "optical-drift"
+	Intermittent       = "optical-intermittent"
 	LaserFailed        = "laser-failed"
 	RFLevelDeviation   = "rf-level-deviation"
 	SupplyRedundancy   = "supply-redundancy-lost"
@@ -40,7 +42,7 @@ const (
 // lists them. The caller owns the slice.
 func All() []alarms.Rule {
 	return []alarms.Rule{
-		signalLost{}, signalDegraded{}, laserFailed{}, rfLevel{},
+		signalLost{}, signalDegraded{}, opticalDrift{}, intermittent{}, laserFailed{}, rfLevel{},
 		supplyRedundancy{}, supplyFailed{}, temperature{}, warmUp{},
 		antennaFeed{}, unreachable{}, refused{}, sensor{}, baselineMissing{},
 	}

@@ -9,6 +9,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/drift"
 	"lightwell/alarms/rules"
 	"lightwell/collector"
 )
@@ -79,6 +80,9 @@ func (s *scene) unit(id string, role collector.Role, kind collector.Equipment, v
 			v = 24
 		}
 		u.Points[p] = alarms.PointView{}
+		if p.Quantity == collector.OpticalReceivePower || p.Quantity == collector.OpticalTransmitPower {
+			u.Points[p] = alarms.PointView{Trend: &drift.Trend{Phase: drift.Final, Days: 24, Baseline: v, FirstBaseline: v, LostSE: 0.01, SlopeSE: 0.01}}
+		}
 		if info, _ := p.Quantity.Info(); info.Compared {
 			s.base(id, p.String(), v, 0.02)
 		}
@@ -138,6 +142,15 @@ func (s *scene) change(unit, name string, f func(*alarms.PointView)) {
 func (s *scene) read(unit, name string, value float64) {
 	s.change(unit, name, func(pv *alarms.PointView) {
 		pv.Reading = collector.Reading{Unit: unit, Point: point(name), Value: value, Taken: s.units[unit].Polled}
+	})
+}
+
+// trend changes the trend of a point.
+func (s *scene) trend(unit, name string, f func(*drift.Trend)) {
+	s.change(unit, name, func(pv *alarms.PointView) {
+		t := *pv.Trend
+		f(&t)
+		pv.Trend = &t
 	})
 }
 

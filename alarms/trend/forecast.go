@@ -83,8 +83,7 @@ func (k *Keeper) foretell(ctx context.Context, a foreseen) {
 			f, ok = bySlope(t, l.LossDB)
 		}
 		if ok {
-			l.Made, l.Forecast = made, f
-			out = append(out, l)
+			out = append(out, alarms.NewForecast(l.Limit, l.LossDB, made, f))
 		}
 	}
 	a.unit.at.mu.Lock()

@@ -30,9 +30,8 @@ func lay(f *collector.Fleet, group func(model string, q collector.Quantity) *gro
 			at.units = append(at.units, made)
 			l.units[u.ID] = made
 		}
-		fibres := fibresAt(f, s.ID)
-		for to, from := range feeds(fibres) {
-			l.units[to.unit].join(to.name, l.units[from.unit], from.name)
+		for to, from := range feeds(f, s.ID) {
+			l.units[to.Unit].join(to.Port, l.units[from.Unit], from.Port)
 		}
 		l.sites[s.ID] = at
 	}
