@@ -174,7 +174,7 @@ func (u *unitState) observe(p collector.Poll) (site string, events []Event, ok b
 	if p.Started.Before(u.view.Polled) {
 		return "", nil, false
 	}
-	u.view.take(p)
+	u.view.take(p, u.at.units)
 	return u.at.site.ID, u.notice(p), true
 }
 

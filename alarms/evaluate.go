@@ -119,7 +119,7 @@ func (r *round) judge(s *siteState) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for _, u := range s.units {
-		u.compare(r.engine.cfg.Baselines)
+		u.compare(r.engine.cfg.Baselines, s.units)
 		u.takeTrends(r.engine.cfg.Trends)
 	}
 	v := &View{Now: r.now, Site: s.site, Fleet: r.fleet, Units: s.units, Active: r.engine.cfg.List.Active, Severity: r.given}

@@ -53,13 +53,13 @@ func (u *UnitView) Clone() UnitView {
 
 // take stores a poll in the view. Readings of a failed poll stay as they
 // were; the view is then not up, and they count no more.
-func (u *UnitView) take(p collector.Poll) {
+func (u *UnitView) take(p collector.Poll, near []*UnitView) {
 	u.Polled, u.Err = p.Started, p.Err
 	if p.Err != nil {
 		if u.Failures++; u.Failures == 1 {
 			u.FirstFailure = p.Started
 		}
-		u.deviate()
+		u.deviate(near)
 		return
 	}
 	u.LastSuccess, u.Failures, u.FirstFailure = p.Started, 0, time.Time{}
@@ -74,7 +74,7 @@ func (u *UnitView) take(p collector.Poll) {
 			u.StartedAt = r.Taken.Add(-time.Duration(r.Value * float64(time.Second)))
 		}
 	}
-	u.deviate()
+	u.deviate(near)
 	u.follow(p.Readings)
 }
 
@@ -100,8 +100,9 @@ func (u *UnitView) follow(readings []collector.Reading) {
 	}
 }
 
-// compare takes over the baselines in force and sets the deviations.
-func (u *UnitView) compare(source BaselineSource) {
+// compare takes over the baselines in force and sets the deviations. near are
+// the units of the site.
+func (u *UnitView) compare(source BaselineSource, near []*UnitView) {
 	var levels map[collector.Point]baseline.Level
 	u.Baselined = false
 	if source != nil {
@@ -110,6 +111,7 @@ func (u *UnitView) compare(source BaselineSource) {
 	changed := false
 	for p, pv := range u.Points {
 		level, ok := levels[p]
+		was := pv.Baseline
 		switch ok = ok && u.Baselined; {
 		case !ok && pv.Baseline == nil, ok && pv.Baseline != nil && *pv.Baseline == level:
 			continue
@@ -118,36 +120,51 @@ func (u *UnitView) compare(source BaselineSource) {
 		default:
 			pv.Baseline = nil
 		}
-		pv.Past, pv.Daily = Past{}, nil // they tell of another baseline
+		if !ok || was == nil || !was.CapturedAt.Equal(level.CapturedAt) {
+			pv.Past, pv.Daily = Past{}, nil // they tell of another baseline
+		}
 		u.Points[p], changed = pv, true
 	}
 	if changed { // else take has set the deviations
-		u.deviate()
+		u.deviate(near)
 	}
 }
 
 // deviate sets the deviations from the baselines, at the temperature that
-// explains a point: that of its port where the unit reads one, else that of
-// its case. Nothing is compared while the unit does not answer.
-func (u *UnitView) deviate() {
-	caseC, _, hasCase := u.Good(collector.Point{Quantity: collector.Temperature})
+// explains a point. Nothing is compared while the unit does not answer.
+func (u *UnitView) deviate(near []*UnitView) {
 	up := u.Up()
 	for p, pv := range u.Points {
 		was, compared := pv.Deviation, pv.Compared
 		pv.Deviation, pv.Compared = 0, false
 		if pv.Baseline != nil && pv.Reading.Quality == collector.Good && up {
-			temp, hasTemp := caseC, hasCase
-			if p.Port != "" {
-				if t, _, ok := u.Good(collector.Point{Quantity: collector.Temperature, Port: p.Port}); ok {
-					temp, hasTemp = t, true
-				}
-			}
+			temp, hasTemp := u.temperature(p, pv.Baseline, near)
 			pv.Deviation, pv.Compared = pv.Baseline.Deviation(pv.Reading.Value, temp, hasTemp), true
 		}
 		if pv.Deviation != was || pv.Compared != compared {
 			u.Points[p] = pv
 		}
 	}
+}
+
+// temperature returns the one that explains a point: that of another unit of
+// the site where its baseline says so, else that of its port where the unit
+// reads one, else that of its case.
+func (u *UnitView) temperature(p collector.Point, l *baseline.Level, near []*UnitView) (tempC float64, ok bool) {
+	of := u
+	if l.TempUnit != "" {
+		i := slices.IndexFunc(near, func(n *UnitView) bool { return n.Unit.ID == l.TempUnit })
+		if i < 0 {
+			return 0, false
+		}
+		of = near[i]
+	} else if p.Port != "" {
+		if tempC, _, ok = u.Good(collector.Point{Quantity: collector.Temperature, Port: p.Port}); ok {
+			return tempC, true
+		}
+	}
+	tempC, _, ok = of.Good(collector.Point{Quantity: collector.Temperature})
+	return tempC, ok
 }
 
 // Unit returns a deep copy of what is known of a unit.

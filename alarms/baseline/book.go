@@ -27,12 +27,19 @@ type Book struct {
 
 	writing sync.Mutex // held by who replaces records or the fleet
 	records []Record
-	unsure  bool // the store refused records; it may have them nevertheless
+	refined []Refinement
+	unsure  bool // the store refused something; it may have it nevertheless
 	shelf   atomic.Pointer[shelf]
 
-	mu       sync.Mutex // guards what follows; never held while storing
-	fleet    *collector.Fleet
-	captures map[string]*capture
+	mu        sync.Mutex // guards what follows; never held while storing
+	fleet     *collector.Fleet
+	captures  map[string]*capture
+	learners  map[string]*learner
+	listeners map[string][]hearer        // of the temperatures of a unit
+	parked    map[string]*storedProgress // from before the restart, of units that were not met yet
+	stored    map[string]bool            // units with progress in the store
+	work      Work
+	visits    Visits
 }
 
 // NewBook reads the accepted baselines from store. Until SetFleet none of them
@@ -41,13 +48,46 @@ func NewBook(store Store, cfg Config) (*Book, error) {
 	if err := cfg.Validate(); err != nil {
 		return nil, err
 	}
-	records, err := store.Records()
-	if err != nil {
-		return nil, fmt.Errorf("read baselines: %w", err)
+	b := &Book{
+		cfg: cfg, store: store, fleet: collector.NewFleet(collector.Fleet{}), captures: map[string]*capture{}, learners: map[string]*learner{},
+		listeners: map[string][]hearer{}, parked: map[string]*storedProgress{}, stored: map[string]bool{},
 	}
-	b := &Book{cfg: cfg, store: store, records: records, fleet: collector.NewFleet(collector.Fleet{}), captures: map[string]*capture{}}
-	b.shelf.Store(newShelf(records, nil))
+	if err := b.read(); err != nil {
+		return nil, err
+	}
+	progress, err := store.Progress()
+	if err != nil {
+		return nil, fmt.Errorf("read baselines under way: %w", err)
+	}
+	for unit, data := range progress {
+		b.stored[unit] = true
+		if p, err := decodeProgress(data); err == nil { // else of another version of the program: it begins anew
+			b.parked[unit] = p
+		}
+	}
 	return b, nil
+}
+
+// read takes records and refinements from the store. Its caller is writing, or
+// has the book for itself.
+func (b *Book) read() (err error) {
+	if b.records, err = b.store.Records(); err != nil {
+		return fmt.Errorf("read baselines: %w", err)
+	}
+	if b.refined, err = b.store.Refinements(); err != nil {
+		return fmt.Errorf("read refinements of baselines: %w", err)
+	}
+	b.shelf.Store(newShelf(b.records, b.refined, b.fleet))
+	return nil
+}
+
+// Watch tells the book of planned work, during which nothing is learnt, and of
+// visits: once they are recorded, a baseline is only replaced in one. Nil: not
+// known.
+func (b *Book) Watch(work Work, visits Visits) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.work, b.visits = work, visits
 }
 
 // SetFleet tells which units there are. Captures of units that are gone, or
@@ -65,17 +105,20 @@ func (b *Book) SetFleet(f *collector.Fleet) {
 			delete(b.captures, id)
 		}
 	}
+	b.shelf.Store(newShelf(b.records, b.refined, f))
+	b.resume()
 	b.mu.Unlock()
-	b.shelf.Store(newShelf(b.records, f))
 }
 
-// Observe adds a poll to the capture of its unit, if one is running.
+// Observe adds a poll to the capture of its unit, if one is running, and to
+// what is learnt of the unit until its levels are final.
 func (b *Book) Observe(p collector.Poll) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if c := b.captures[p.Unit]; c != nil {
 		c.observe(p, b.cfg.MaxSamples)
 	}
+	b.study(&p)
 }
 
 // Begin starts a capture of each unit, anew where one is running. With an
@@ -121,19 +164,20 @@ func (b *Book) Show(unit string, now time.Time) Capture {
 	case !known:
 		return Capture{Unit: unit, State: Commissioning, Reasons: []string{"unit is not in the fleet: use an id of the fleet file"}}
 	case c == nil:
-		return Capture{Unit: unit, State: b.accepted(unit), Reasons: []string{"no capture begun: begin one"}}
+		return Capture{Unit: unit, State: b.accepted(unit), Reasons: []string{"no capture begun: begin one"}, Learning: b.learning(unit)}
 	}
 	inForce, _ := b.Levels(unit)
 	shown := judge(c, u, len(b.fleet.LinksOf(unit)), inForce, b.cfg, now)
 	b.compare(&shown)
+	shown.Learning = b.learning(unit)
 	return shown
 }
 
 // Accept makes the captures of units their baselines, all or none, stored
 // before they count. A capture that is not ready is refused unless force is
 // set; force, and a unit that had a baseline before, need a reason. A refusal
-// wraps ErrUnknownUnit, ErrNotBegun, ErrNoSamples, ErrNotReady or ErrNoReason
-// for each unit it concerns.
+// wraps ErrUnknownUnit, ErrNotBegun, ErrNoSamples, ErrNotReady, ErrNoReason or
+// ErrNoVisit for each unit it concerns.
 func (b *Book) Accept(units []string, by, reason string, force bool, now time.Time) error {
 	b.writing.Lock()
 	defer b.writing.Unlock()
@@ -149,14 +193,15 @@ func (b *Book) Accept(units []string, by, reason string, force bool, now time.Ti
 		b.unsure = true
 		return fmt.Errorf("%w (%w)", ErrNotStored, err)
 	}
-	records := slices.Concat(b.records, added)
-	b.records = records
+	b.records = slices.Concat(b.records, added)
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.shelf.Store(newShelf(records, b.fleet))
+	b.shelf.Store(newShelf(b.records, b.refined, b.fleet))
 	for _, id := range units {
 		delete(b.captures, id)
+		delete(b.learners, id)
 	}
+	b.resume()
 	return nil
 }
 
@@ -166,14 +211,12 @@ func (b *Book) makeSure() error {
 	if !b.unsure {
 		return nil
 	}
-	records, err := b.store.Records()
-	if err != nil {
-		return fmt.Errorf("%w (%w)", ErrNotStored, err)
-	}
-	b.records, b.unsure = records, false
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.shelf.Store(newShelf(records, b.fleet))
+	if err := b.read(); err != nil {
+		return fmt.Errorf("%w (%w)", ErrNotStored, err)
+	}
+	b.unsure = false
 	return nil
 }
 
@@ -207,6 +250,10 @@ func (b *Book) proposeUnit(id, by, reason string, force bool, now time.Time) (Re
 	shown := judge(c, u, len(b.fleet.LinksOf(id)), nil, b.cfg, now)
 	b.compare(&shown)
 	r := makeRecord(shown, u, len(before)+1, by, reason, force, now)
+	visited := b.visits == nil
+	if b.visits != nil {
+		r.Visit, visited = b.visits.Visited(u.Site, now)
+	}
 	switch {
 	case len(r.Levels) == 0:
 		return Record{}, fmt.Errorf("%w: %s", ErrNoSamples, strings.Join(shown.Reasons, "; "))
@@ -216,6 +263,8 @@ func (b *Book) proposeUnit(id, by, reason string, force bool, now time.Time) (Re
 		return Record{}, fmt.Errorf("%w; say why it is accepted although not ready", ErrNoReason)
 	case len(before) > 0 && reason == "":
 		return Record{}, fmt.Errorf("%w; say what was done since version %d of %s", ErrNoReason, len(before), before[len(before)-1].Accepted.Format(time.DateOnly))
+	case len(before) > 0 && !visited:
+		return Record{}, fmt.Errorf("%w at site %q; begin one, so that it is known why version %d is replaced: lightwell visit begin site/%s", ErrNoVisit, u.Site, len(before), u.Site)
 	}
 	return r, nil
 }
@@ -231,6 +280,12 @@ func (b *Book) Levels(unit string) (map[collector.Point]Level, bool) {
 // History returns all versions of a unit's baseline, oldest first. The caller
 // owns them.
 func (b *Book) History(unit string) []Record { return copies(b.shelf.Load().records[unit]) }
+
+// Refinements returns what was learnt of a unit's versions after they were
+// accepted, oldest first. The caller owns them.
+func (b *Book) Refinements(unit string) []Refinement {
+	return copiesOf(b.shelf.Load().refinements[unit])
+}
 
 // State returns Commissioning, Capturing or Accepted.
 func (b *Book) State(unit string) string {

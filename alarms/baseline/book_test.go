@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"sync"
 	"testing"
@@ -26,6 +27,7 @@ var (
 // store keeps records as bytes, as a disk would.
 type store struct {
 	rows [][]byte
+	kept map[string]map[string][]byte
 	fail error
 	lost error // returned after the rows are stored
 }
@@ -52,6 +54,52 @@ func (s *store) Records() ([]baseline.Record, error) {
 		}
 	}
 	return out, s.fail
+}
+
+func (s *store) SaveRefinements(units map[string][]baseline.Refinement) error {
+	if s.fail != nil {
+		return s.fail
+	}
+	for unit, of := range units {
+		body, err := json.Marshal(of)
+		if err != nil {
+			return err
+		}
+		s.keep("refined", unit, body)
+	}
+	return s.lost
+}
+
+func (s *store) Refinements() (out []baseline.Refinement, err error) {
+	for _, body := range s.kept["refined"] {
+		var of []baseline.Refinement
+		if err := json.Unmarshal(body, &of); err != nil {
+			return nil, err
+		}
+		out = append(out, of...)
+	}
+	return out, s.fail
+}
+
+func (s *store) SaveProgress(progress map[string][]byte) error {
+	if s.fail != nil {
+		return s.fail
+	}
+	for unit, body := range progress {
+		s.keep("progress", unit, body)
+	}
+	return nil
+}
+
+func (s *store) Progress() (map[string][]byte, error) { return maps.Clone(s.kept["progress"]), s.fail }
+
+func (s *store) keep(kind, unit string, body []byte) {
+	if s.kept == nil {
+		s.kept = map[string]map[string][]byte{"refined": {}, "progress": {}}
+	}
+	if s.kept[kind][unit] = body; body == nil {
+		delete(s.kept[kind], unit)
+	}
 }
 
 func fleet(model string, units ...string) *collector.Fleet {

@@ -18,6 +18,7 @@ type Record struct {
 	Accepted time.Time                 `json:"accepted"`
 	By       string                    `json:"by"`
 	Reason   string                    `json:"reason,omitempty"`
+	Visit    string                    `json:"visit,omitempty"` // that it was accepted in; needed from the second version on
 	Forced   bool                      `json:"forced,omitempty"`
 	Findings []string                  `json:"findings,omitempty"` // what spoke against it when it was forced
 	Remarks  []string                  `json:"remarks,omitempty"`  // what the comparison with the plan said
@@ -31,6 +32,7 @@ var (
 	ErrNoSamples   = errors.New("nothing collected yet")
 	ErrNotReady    = errors.New("capture is not ready")
 	ErrNoReason    = errors.New("a reason is missing")
+	ErrNoVisit     = errors.New("no visit is recorded")
 	ErrNoName      = errors.New("the name of who does it is missing")
 	ErrNoUnits     = errors.New("no unit named")
 	ErrNotStored   = errors.New("the state cannot be written now, so nothing was accepted: try again when it can")
@@ -44,32 +46,29 @@ type Store interface {
 	// Records returns all of them, those of a unit in the order of their
 	// versions.
 	Records() ([]Record, error)
+	// SaveRefinements keeps all that was learnt of the stored records of
+	// units, oldest first, all or none.
+	SaveRefinements(units map[string][]Refinement) error
+	// Refinements returns all of them, those of a unit oldest first.
+	Refinements() ([]Refinement, error)
+	// SaveProgress keeps work under way, by unit, in place of what was kept
+	// before; nil forgets it.
+	SaveProgress(progress map[string][]byte) error
+	// Progress returns it.
+	Progress() (map[string][]byte, error)
 }
 
-// A shelf is all records and what is in force of them; it does not change
-// after it is made, so that readers need no lock and no copy.
-type shelf struct {
-	records map[string][]Record                  // by unit, oldest first
-	inForce map[string]map[collector.Point]Level // by unit
+// Visits tells of the visits that are recorded.
+type Visits interface {
+	// Visited returns the visit at a site that is under way, or one that has
+	// ended not long ago.
+	Visited(site string, now time.Time) (id string, ok bool)
 }
 
-// newShelf sorts records by unit. The newest of a unit is in force while the
-// fleet's unit is of the model it was captured on.
-func newShelf(records []Record, fleet *collector.Fleet) *shelf {
-	s := &shelf{map[string][]Record{}, map[string]map[collector.Point]Level{}}
-	for _, r := range records {
-		s.records[r.Unit] = append(s.records[r.Unit], r)
-	}
-	if fleet == nil {
-		return s
-	}
-	for id, of := range s.records {
-		newest := of[len(of)-1]
-		if u, ok := fleet.Unit(id); ok && u.Equipment.Model == newest.Model {
-			s.inForce[id] = newest.Levels
-		}
-	}
-	return s
+// Work tells of planned work.
+type Work interface {
+	// During returns the work that is under way at now at one of resources.
+	During(resources []string, now time.Time) (collector.PlannedWork, bool)
 }
 
 // makeRecord turns a capture that was judged into a record. Dark points get no

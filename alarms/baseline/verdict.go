@@ -28,9 +28,10 @@ type Capture struct {
 	Points   []PointCapture    `json:"points"`            // expected points with at least one reading, in the order of the model
 	Missing  []collector.Point `json:"missing,omitempty"` // expected points without any reading
 	Ready    bool              `json:"ready"`
-	Reasons  []string          `json:"reasons,omitempty"` // why not ready, for people
-	Remarks  []string          `json:"remarks,omitempty"` // what the comparison with the plan says, grave or not
-	Progress time.Duration     `json:"progress"`          // time that the scantiest point covers
+	Reasons  []string          `json:"reasons,omitempty"`  // why not ready, for people
+	Remarks  []string          `json:"remarks,omitempty"`  // what the comparison with the plan says, grave or not
+	Progress time.Duration     `json:"progress"`           // time that the scantiest point covers
+	Learning *Learning         `json:"learning,omitempty"` // how far the levels in force are; nil: none is in force
 }
 
 // PointCapture is what a capture knows of one point.

@@ -28,16 +28,6 @@ type watch struct {
 	heard  []string
 }
 
-// store keeps a document as bytes.
-type store struct{ records []baseline.Record }
-
-func (s *store) Append(records []baseline.Record) error {
-	s.records = append(s.records, records...)
-	return nil
-}
-
-func (s *store) Records() ([]baseline.Record, error) { return s.records, nil }
-
 // plantFleet has two pairs and a star of two, all in cable riser.
 func plantFleet(t *testing.T, models *model.Set) *collector.Fleet {
 	f := collector.Fleet{Sites: []collector.Site{{ID: "quay", Location: time.UTC}}, Cables: []collector.Cable{{ID: "riser", Site: "quay", LengthM: 300}}}
@@ -65,7 +55,7 @@ func newWatch(t *testing.T, seed uint64) *watch {
 	w := &watch{t: t, fleet: plantFleet(t, models), life: map[string]collector.Reading{}}
 	w.plant, err = plant.New(w.fleet, models, plant.Config{Seed: seed, Start: time.Date(2026, 4, 14, 6, 0, 0, 0, time.UTC)})
 	require.NoError(t, err)
-	w.book, err = baseline.NewBook(&store{}, baseline.Default())
+	w.book, err = baseline.NewBook(&baseline.Memory{}, baseline.Default())
 	require.NoError(t, err)
 	w.book.SetFleet(w.fleet)
 	list := alarms.NewList(alarms.ListConfig{Sink: func(changes []alarms.Change) {

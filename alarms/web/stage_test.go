@@ -111,11 +111,6 @@ func (p poller) PollNow(unit string) bool {
 	}
 }
 
-type memory struct{}
-
-func (memory) Append([]baseline.Record) error      { return nil }
-func (memory) Records() ([]baseline.Record, error) { return nil, nil }
-
 // day is long past, so that a golden page does not depend on the clock.
 var day = time.Date(2026, 11, 25, 9, 52, 3, 0, time.UTC)
 
@@ -207,7 +202,7 @@ func newStage(t testing.TB, fleet *collector.Fleet, at time.Time, change ...func
 	s := &stage{t: t, fleet: fleet, engine: &engine{signals: map[chan struct{}]bool{}, version: 7}, poller: poller{make(chan string, 2)}}
 	s.list = alarms.NewList(alarms.ListConfig{})
 	var err error
-	s.book, err = baseline.NewBook(memory{}, baseline.Default())
+	s.book, err = baseline.NewBook(&baseline.Memory{}, baseline.Default())
 	require.NoError(t, err)
 	s.book.SetFleet(s.fleet)
 	for i, u := range s.fleet.Units {

@@ -2,6 +2,7 @@ package state_test
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"sync"
 	"testing"
@@ -301,6 +302,15 @@ func testDocuments(t *testing.T, p place) {
 	require.Equal(t, map[string]int{"b": 2}, got)
 	_, err = s.Load(ctx, "shelves", new(int))
 	require.ErrorContains(t, err, "read document shelves")
+
+	require.NoError(t, s.SaveAll(ctx, map[string]json.RawMessage{"a/1": []byte(`1`), "a/2": []byte(`2`), "a0": []byte(`3`), "A/1": []byte(`4`)}))
+	require.NoError(t, s.SaveAll(ctx, map[string]json.RawMessage{"a/1": nil, "a/2": []byte(`{"n":5}`), "a/never": nil}))
+	documents, err := s.Documents(ctx, "a/")
+	require.NoError(t, err)
+	require.Equal(t, map[string]json.RawMessage{"2": []byte(`{"n":5}`)}, documents)
+	none, err := s.Documents(ctx, "b/")
+	require.NoError(t, err)
+	require.Empty(t, none)
 }
 
 func testManyAtOnce(t *testing.T, p place) {

@@ -125,6 +125,7 @@ func (d *Daemon) openAlarms() (err error) {
 	if err = d.openTrends(); err != nil {
 		return err
 	}
+	d.book.Watch(d.work(), d.visits)
 	d.list = alarms.NewList(alarms.ListConfig{Sink: d.changed, FirstSeq: d.memory.next})
 	d.list.RestoreShelves(d.memory.shelves)
 	d.list.Restore(d.memory.alarms)
@@ -254,7 +255,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
 	group, ctx := errgroup.WithContext(ctx)
 	parts := map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "upkeep": d.upkeep, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run, "trends": d.trends.Run,
+		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "upkeep": d.upkeep, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run, "trends": d.trends.Run, "baselines": d.learn,
 	}
 	if d.traps != nil {
 		parts["traps"] = d.traps.Run

@@ -13,6 +13,7 @@ import (
 // Kinds of lines that the daemon itself writes into the log of changes.
 const (
 	lineStarted  = "started"
+	lineRefined  = "baseline refined"
 	lineStopped  = "stopped"
 	lineReloaded = "reloaded"
 	lineRefused  = "reload-refused"

@@ -13,7 +13,6 @@ import (
 	"go.uber.org/zap"
 
 	"lightwell/alarms"
-	"lightwell/alarms/baseline"
 	"lightwell/alarms/notify"
 	"lightwell/collector/state"
 )
@@ -213,39 +212,4 @@ func recall(ctx context.Context, store *state.Store) (m memory, err error) {
 	}
 	_, err = store.Load(ctx, aliveDocument, &m.alive)
 	return m, err
-}
-
-// baselines is a baseline.Store over the state.
-type baselines struct{ *keeper }
-
-var _ baseline.Store = baselines{}
-
-// Append implements baseline.Store.
-func (b baselines) Append(records []baseline.Record) error {
-	rows := make([]state.BaselineRow, len(records))
-	for i, r := range records {
-		body, err := json.Marshal(r)
-		if err != nil {
-			return fmt.Errorf("encode baseline of unit %q: %w", r.Unit, err)
-		}
-		rows[i] = state.BaselineRow{Unit: r.Unit, Version: r.Version, Accepted: r.Accepted, By: r.By, Body: body}
-	}
-	return b.write(func(ctx context.Context) error { return b.store.AppendBaselines(ctx, rows) })
-}
-
-// Records implements baseline.Store.
-func (b baselines) Records() ([]baseline.Record, error) {
-	ctx, cancel := context.WithTimeout(context.Background(), readTimeout)
-	defer cancel()
-	rows, err := b.store.Baselines(ctx)
-	if err != nil {
-		return nil, err
-	}
-	out := make([]baseline.Record, len(rows))
-	for i, r := range rows {
-		if err := json.Unmarshal(r.Body, &out[i]); err != nil {
-			return nil, fmt.Errorf("read baseline %d of unit %q: %w", r.Version, r.Unit, err)
-		}
-	}
-	return out, nil
 }
