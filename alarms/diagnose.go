@@ -22,10 +22,7 @@ func (r *round) diagnose(s *siteState, v *View) {
 		return
 	}
 	before := s.findings
-	v.Memo, v.Findings = nil, before
-	if r.engine.cfg.Works != nil {
-		v.Works = r.engine.cfg.Works(s.site.ID, r.now)
-	}
+	v.Memo, v.Findings, v.Works = nil, before, r.works
 	s.findings = r.engine.askWhy(v)
 	r.engine.tellFindings(r, s)
 }

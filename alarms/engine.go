@@ -30,7 +30,8 @@ type EngineConfig struct {
 	// is active, must be pure, and may use View.Findings to keep to what it
 	// said. Nil: nothing is said of causes.
 	Diagnose func(*View) []Finding
-	// Works tells what people did at a site lately; nil: not known.
+	// Works tells what people did at a site lately, each time it is judged;
+	// nil: not known.
 	Works func(site string, now time.Time) []Work
 	// Commit stores a round before anybody else sees it, one call at a time.
 	// When it fails the daemon goes on, and the round is offered again, merged

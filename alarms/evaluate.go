@@ -90,12 +90,16 @@ type round struct {
 	site     string
 	now      time.Time
 	findings []*finding
+	works    []Work
 	byKey    map[Key]*finding
 	causes   map[Key]*finding // cause of a consequence
 }
 
 func (e *Engine) evaluateSite(fleet *collector.Fleet, s *siteState, now time.Time) {
 	r := &round{engine: e, fleet: fleet, site: s.site.ID, now: utc(now), byKey: map[Key]*finding{}, causes: map[Key]*finding{}}
+	if e.cfg.Works != nil { // asked without the site's lock: who knows of visits may ask the engine
+		r.works = e.cfg.Works(s.site.ID, r.now)
+	}
 	r.judge(s)
 	r.addUnjudged()
 	for _, f := range r.findings {

@@ -42,6 +42,13 @@ func locate(f *collector.Fleet, resource string) (place, bool) {
 	return place{}, false
 }
 
+// SiteOf returns the site of a resource; false for one that the fleet does not
+// have.
+func SiteOf(f *collector.Fleet, resource string) (site string, ok bool) {
+	p, ok := locate(f, resource)
+	return p.site, ok
+}
+
 // inFleet tells whether a resource is of a kind that a fleet has.
 func inFleet(resource string) bool {
 	kind, _, _ := strings.Cut(resource, "/")

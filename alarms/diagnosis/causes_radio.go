@@ -22,7 +22,7 @@ var radioCauses = []Cause{
 	},
 	{
 		ID: "antenna-obstructed", Row: 13, Title: "Obstructed, moved or failed antenna", Unit: "RF dB", Surest: alarms.Possible,
-		Signatures: []Signature{{Anchor: AtUnit, Rate: 4, Min: 1.5, Max: 40, Shapes: anyShape, Effects: []Effect{
+		Signatures: []Signature{{Anchor: AtUnit, Rate: 6, Min: 1.5, Max: 40, Shapes: anyShape, Effects: []Effect{
 			{Signal: RadioIn, PerSize: -1, SpreadPerSize: 0.02}, {Signal: RadioOut, PerSize: -1, SpreadPerSize: 0.05},
 		}}},
 		Actions:  []string{"Look at the antenna: snow, new walls, a mast that has turned.", "Compare the sky plot with that of commissioning, by azimuth."},

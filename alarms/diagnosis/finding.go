@@ -35,7 +35,7 @@ func (s *site) finding(h *hypothesis, rivals []hypothesis) alarms.Finding {
 	}
 	f.Probability, f.Others = s.compare(h, rivals)
 	signs := s.signs(list, h.size)
-	f.Wording = wording(c.Surest, len(signs), f.Probability)
+	f.Wording = wording(c.Surest, len(signs)+s.soundNeighbours(h), f.Probability)
 	if len(f.Others) > 0 && f.Others[0].Probability >= 0.05 {
 		f.Deciding = c.Deciding
 	}
@@ -114,6 +114,28 @@ func (s *site) signs(list []touch, size float64) []touch {
 		}
 	}
 	return out
+}
+
+// soundNeighbours counts what speaks for one fibre by being as it was: its
+// transmitter, and the other fibre of its link.
+func (s *site) soundNeighbours(h *hypothesis) int {
+	if h.sig.Anchor != AtFibre {
+		return 0
+	}
+	f, n := &s.fibres[h.at], 0
+	for _, sig := range []Signal{Sent, LaserDark} {
+		if c := &s.cells[s.cellOf(sig, f.laser)]; c.known && !c.odd {
+			n = 1
+		}
+	}
+	for i := range s.fibres {
+		g := &s.fibres[i]
+		c := &s.cells[s.cellOf(Dark, g.receiver)]
+		if r := &s.cells[s.cellOf(Received, g.receiver)]; i != h.at && g.link == f.link && c.known && !c.odd && !r.odd {
+			n++
+		}
+	}
+	return n
 }
 
 func (s *site) since(signs []touch) time.Time {

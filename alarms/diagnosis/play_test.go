@@ -134,7 +134,7 @@ func (p *player) dropPoints() {
 	never := append([]collector.Quantity{collector.Uptime, collector.OpticalReceivePower, collector.Temperature}, p.trial.keep...)
 	for _, u := range p.fleet.Units {
 		for _, pt := range u.Equipment.Points {
-			if p.rng.Float64() < p.trial.missing && !slices.Contains(never, pt.Quantity) {
+			if p.trial.missing > 0 && p.rng.Float64() < p.trial.missing && !slices.Contains(never, pt.Quantity) {
 				p.missing[u.ID+"/"+pt.String()] = true
 			}
 		}
@@ -156,7 +156,7 @@ func (p *player) poll(unit string, at time.Time) collector.Poll {
 		if p.missing[unit+"/"+r.Point.String()] {
 			r.Quality = collector.Unavailable
 		}
-		if sd := noises[r.Point.Quantity]; sd > 0 && r.Quality == collector.Good && r.Value > baseline.NoLightDBm {
+		if sd := noises[r.Point.Quantity]; sd*p.trial.noise > 0 && r.Quality == collector.Good && r.Value > baseline.NoLightDBm {
 			r.Value += p.trial.noise * sd * p.rng.NormFloat64()
 		}
 		if r.Point.Quantity == collector.Uptime && r.Quality == collector.Good {

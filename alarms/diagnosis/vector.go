@@ -111,8 +111,26 @@ func (s *site) put(sig Signal, index, unit int, d, sd float64, pv *alarms.PointV
 	c := &s.cells[s.cellOf(sig, index)]
 	c.signal, c.known, c.unit, c.d, c.sd = sig, true, unit, d, math.Hypot(sd, healthSD[sig])
 	if pv != nil {
-		c.point, c.shape, c.since = pv.Reading.Point, pv.Shape(), pv.Past.Left
+		c.point, c.since = pv.Reading.Point, pv.Past.Left
+		c.shape = course(pv)
 	}
+}
+
+// course tells how a deviation came about: by the short memory, and where that
+// saw too little of it by the long one.
+func course(pv *alarms.PointView) alarms.Shape {
+	shape, t := pv.Shape(), pv.Trend
+	switch {
+	case shape != alarms.ShapeUnknown || t == nil:
+		return shape
+	case t.Intermittent:
+		return alarms.ShapeComes
+	case t.Step:
+		return alarms.ShapeStep
+	case t.Drift:
+		return alarms.ShapeRamp
+	}
+	return shape
 }
 
 // compared returns what is known of a point that has a baseline.
@@ -223,9 +241,24 @@ func (s *site) send(i int, p *port) {
 }
 
 // usual is a laser of the trade: what is known of one whose own model was not
-// fitted. Threshold 8 mA and 0.2 W/A at 25 °C, threshold e-fold per 60 K, slope
-// per 200 K (characteristic temperatures: usual for InGaAsP at 1310 and 1550 nm).
+// learnt. Threshold 8 mA and 0.2 W/A at 25 °C, threshold e-fold per 60 K (50
+// to 70 K for InGaAsP/InP at 1300 to 1550 nm), slope per 200 K.
 var usual = budget.Laser{RefC: 25, Threshold: 8, ThresholdCharK: 60, Slope: 0.2, SlopeCharK: 200}
+
+// biasPerK is how unsure the course of a usual laser is, in percent per
+// kelvin: its threshold may be a fifth more or less, and 60 K may be 53 to 70.
+const biasPerK = 0.2
+
+// warmed returns the bias that one of biasMA at fromC has at toC, by the usual
+// threshold and what is left of it for the light: I(T) = I_th(T) + P/slope(T).
+func warmed(biasMA, fromC, toC float64) float64 {
+	drive := max(biasMA-usual.ThresholdAt(fromC), biasMA/5)
+	threshold := biasMA - drive
+	return threshold*usual.ThresholdAt(toC)/usual.ThresholdAt(fromC) + drive*usual.SlopeAt(fromC)/usual.SlopeAt(toC)
+}
+
+// laserFresh is how old the verdict of a laser's own model may be.
+const laserFresh = 3 * 24 * time.Hour
 
 // bias fills in the bias of a laser against what its temperature explains.
 func (s *site) bias(i int, p *port) {
@@ -237,15 +270,18 @@ func (s *site) bias(i int, p *port) {
 	if limit := u.Unit.Equipment.Limits.BiasMaxMA; limit != nil {
 		s.set(BiasAtLimit, i, p.unit, pv.Reading.Value >= 0.97**limit, pv.Reading.Point)
 	}
+	if l := pv.Laser; l != nil && s.view.Now.Sub(l.Judged) < laserFresh { // its own model, learnt from its first weeks
+		s.put(Bias, i, p.unit, 100*l.Index, 100*l.IndexSE, &pv)
+		return
+	}
 	expected, unsure := pv.Baseline.Value, 0.0
 	t, _, hasTemp := u.Good(collector.Point{Quantity: collector.Temperature})
 	switch {
 	case pv.Baseline.TempCoeff != 0:
 		expected = pv.Reading.Value - pv.Deviation
 	case hasTemp:
-		power := budget.Milliwatt(1.5)
-		expected *= usual.Bias(power, t) / usual.Bias(power, pv.Baseline.TempRefC)
-		unsure = 0.35 * math.Abs(t-pv.Baseline.TempRefC) // percent per kelvin, between threshold and slope alone
+		expected = warmed(expected, pv.Baseline.TempRefC, t)
+		unsure = biasPerK * math.Abs(t-pv.Baseline.TempRefC)
 	default:
 		unsure = 8
 	}

@@ -1,8 +1,6 @@
 package diagnosis
 
 import (
-	"slices"
-
 	"lightwell/alarms"
 	"lightwell/collector"
 )
@@ -81,7 +79,6 @@ func wire(v *alarms.View) *site {
 		s.byID[u.Unit.ID] = i
 	}
 	links := v.Fleet.LinksAt(v.Site.ID)
-	used := make([]int, n)
 	s.fibres = make([]fibre, 0, 2*len(links))
 	for i := range links {
 		l := &links[i]
@@ -90,20 +87,18 @@ func wire(v *alarms.View) *site {
 		if !known || !both || roof == room {
 			continue
 		}
+		ends := v.Fleet.Fibres(*l)
 		s.pairs = append(s.pairs, []int{len(s.fibres), len(s.fibres) + 1})
-		s.lay(fibre{link: l, path: &l.Downlink, down: true, from: roof, to: room}, used)
-		s.lay(fibre{link: l, path: &l.Uplink, from: room, to: roof}, used)
-		used[roof]++
-		used[room]++
+		s.lay(fibre{link: l, path: &l.Downlink, down: true, from: roof, to: room}, &ends[0])
+		s.lay(fibre{link: l, path: &l.Uplink, from: room, to: roof}, &ends[1])
 	}
 	return s
 }
 
-func (s *site) lay(f fibre, used []int) {
+func (s *site) lay(f fibre, ends *collector.Fibre) {
 	at := len(s.fibres)
-	from, to := s.units[f.from], s.units[f.to]
-	f.laser = join(&s.lasers, f.from, nthPort(from, used[f.from], collector.OpticalTransmitPower, collector.LaserState), at)
-	f.receiver = join(&s.receivers, f.to, nthPort(to, used[f.to], collector.OpticalReceivePower, collector.OpticalReceiveState), at)
+	f.laser = join(&s.lasers, f.from, ends.From.Port, at)
+	f.receiver = join(&s.receivers, f.to, ends.To.Port, at)
 	s.fibres = append(s.fibres, f)
 	s.out[f.from], s.in[f.to] = append(s.out[f.from], at), append(s.in[f.to], at)
 	if f.path.Cable == "" {
@@ -128,22 +123,6 @@ func join(ports *[]port, unit int, name string, fibre int) int {
 	}
 	*ports = append(*ports, port{unit, name, []int{fibre}})
 	return len(*ports) - 1
-}
-
-// nthPort returns the port that the n-th link of a unit uses for quantity a or
-// b. A unit with one port feeds, or hears, all its links through it.
-func nthPort(u *alarms.UnitView, n int, a, b collector.Quantity) string {
-	var ports []string
-	for _, p := range u.Unit.Equipment.Points {
-		if (p.Quantity == a || p.Quantity == b) && !slices.Contains(ports, p.Port) {
-			ports = append(ports, p.Port)
-		}
-	}
-	if len(ports) == 0 {
-		return ""
-	}
-	slices.Sort(ports)
-	return ports[min(n, len(ports)-1)]
 }
 
 // carries tells whether the readings of the unit that a fibre comes from

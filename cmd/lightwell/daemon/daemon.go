@@ -132,7 +132,7 @@ func (d *Daemon) openAlarms() (err error) {
 	d.watch = newWatch(d.memory.alive, time.Now())
 	d.engine = alarms.NewEngine(alarms.EngineConfig{
 		Rules: rules.All(), List: d.list, Baselines: d.book, Trends: d.trends, Calendar: d.work(), Log: d.log.Named("engine"),
-		Commit: d.keep.commit, Evidence: d.memory.evidence, Diagnose: diagnosis.Diagnose,
+		Commit: d.keep.commit, Evidence: d.memory.evidence, Diagnose: diagnosis.Diagnose, Works: d.works,
 	})
 	d.memory = memory{}
 	return nil

@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"slices"
 	"time"
 
 	"lightwell/alarms"
@@ -16,6 +17,31 @@ func (d *Daemon) openVisits() (err error) {
 		History: d.past.source(), Event: func(ev alarms.Event) { d.engine.Note(ev) }, Log: d.log.Named("visits"),
 	}, time.Now())
 	return err
+}
+
+// works tells the diagnosis who was at a site lately and what they did there:
+// the last visit, and planned work in force.
+func (d *Daemon) works(site string, now time.Time) []alarms.Work {
+	var out []alarms.Work
+	if v, ok := d.visits.Recent(site, now); ok {
+		w := alarms.Work{ID: v.ID, Resources: v.Resources, Begin: v.Begun, End: v.Ended, Exchanged: v.Exchanged, Reason: v.Reason}
+		for _, m := range v.Meter {
+			if m.Expected != nil {
+				w.Meter = append(w.Meter, alarms.MeterReading{Unit: m.Unit, Port: m.Port, DBm: m.DBm, ExpectedDBm: *m.Expected, At: v.Ended})
+			}
+		}
+		out = append(out, w)
+	}
+	for _, p := range d.fleet.Load().PlannedWork {
+		here := slices.ContainsFunc(p.Resources, func(r string) bool {
+			at, _ := alarms.SiteOf(d.fleet.Load(), r)
+			return at == site
+		})
+		if on, under := d.calendar.During(p.Resources, now); here && under && on.ID == p.ID {
+			out = append(out, alarms.Work{ID: p.ID, Resources: p.Resources, Reason: p.Reason})
+		}
+	}
+	return out
 }
 
 // work is the planned work of the fleet file and the open visits.
