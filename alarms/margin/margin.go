@@ -107,12 +107,15 @@ func survey(d *plan.Direction, units Units) (s surveyed, ok bool) {
 	}
 	s.before, s.lost, s.seen = commissioned(d, sent, pv.Baseline), budget.DB(-pv.Deviation), pv.Reading.Taken.Add(-pv.Reading.Age)
 	s.state = d.Planned()
+	if reserve := d.Receives.AGCReserveDB; reserve != nil {
+		s.state.ControlEnds = s.before + budget.AGCHolds(budget.DB(*reserve))
+	}
 	if least := d.Limits.ReceivePowerMinDBm; least != nil {
 		s.state.ReceiverEnds = s.now() + budget.Level(level).Above(budget.Level(*least))
 	}
-	for _, port := range [...]string{d.To.Port, ""} {
-		if reserve, _, ok := to.Good(collector.Point{Quantity: collector.AGCAttenuation, Port: port}); ok {
-			s.state.ControlEnds = s.now() + budget.AGCHolds(budget.DB(reserve))
+	for _, port := range [...]string{d.To.Port, ""} { // what it held at commissioning: now it also makes up for the antenna
+		if agc := to.Points[collector.Point{Quantity: collector.AGCAttenuation, Port: port}].Baseline; agc != nil {
+			s.state.ControlEnds = s.before + budget.AGCHolds(budget.DB(agc.Value))
 			break
 		}
 	}

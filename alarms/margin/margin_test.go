@@ -120,10 +120,17 @@ func TestGainControlEnds(t *testing.T) {
 	s.set("room", agc, 8, 4)
 	m := s.margin()
 	require.Equal(t, plan.ByControl, m.By)
-	require.InDelta(t, 2, m.LeftDB, 1e-9, "4 dB of reserve are 2 dB of light")
+	require.InDelta(t, 2, m.LeftDB, 1e-9, "8 dB of reserve at commissioning were 4 dB of light")
 	require.Equal(t, "2.0 dB lost since commissioning; about 2.0 dB left before gain control has no reserve and the level falls", m.Sentence())
-	s.set("room", agc, 8, 0)
-	require.Equal(t, "2.0 dB lost since commissioning; 0.0 dB beyond the point where gain control has no reserve and the level falls", s.margin().Sentence())
+	s.set("room", agc, 8, 0) // a weak antenna takes the rest: no matter of light
+	require.InDelta(t, 2, s.margin().LeftDB, 1e-9)
+	s.set("room", rx, -1.3, -5.7)
+	require.Equal(t, "4.4 dB lost since commissioning; 0.4 dB beyond the point where gain control has no reserve and the level falls", s.margin().Sentence())
+}
+
+func TestGainControlOfTheModel(t *testing.T) {
+	s := newSite(t, func(e *collector.Equipment, _ *collector.Link) { e.Optics.AGCReserveDB = ptr(6.0) })
+	require.InDelta(t, 3, s.margin().LeftDB, 1e-9, "until its attenuation is part of a baseline")
 }
 
 func TestOneNoiseFigureGivesAtLeast(t *testing.T) {

@@ -107,6 +107,7 @@ func (o *optics) judgeLevel(u *alarms.UnitView, p collector.Point, out []alarms.
 			}
 		}
 	}
+	o.weighMargins(&v)
 	return append(out, v)
 }
 
@@ -256,6 +257,7 @@ func (o *optics) commonLoss(resource, text string, belongs func(*fibre) bool, ou
 		return out
 	}
 	v.Active, v.Seen = true, oldest
+	o.weighMargins(&v)
 	v.Explains = without(v.Explains, alarms.Key{Resource: resource, Type: SignalDegraded})
 	v.Details.Actions, v.Details.Cautions, v.Details.Observed, v.Details.Unit = weakActions, pathCare, number(worst), "dB"
 	return append(out, v)

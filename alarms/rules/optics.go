@@ -6,6 +6,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/margin"
 	"lightwell/collector"
 )
 
@@ -51,6 +52,8 @@ type optics struct {
 	view   *alarms.View
 	fibres []fibre
 	blind  []*alarms.UnitView // units whose readings travel over a fibre that is dark: what they say is old
+
+	margins map[string]*margin.Margin // by link, once asked for; nil: not known
 }
 
 // look finds the fibres of the site and what is known of the light in them.

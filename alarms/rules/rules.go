@@ -36,6 +36,7 @@ const (
 	CredentialsRefused = "credentials-refused"
 	SensorBroken       = "sensor-broken"
 	BaselineMissing    = "baseline-missing"
+	ServiceMarginLow   = "service-margin-low"
 )
 
 // All returns one rule per alarm type, in the order in which the inventory
@@ -44,7 +45,7 @@ func All() []alarms.Rule {
 	return []alarms.Rule{
 		signalLost{}, signalDegraded{}, opticalDrift{}, intermittent{}, laserFailed{}, rfLevel{},
 		supplyRedundancy{}, supplyFailed{}, temperature{}, warmUp{},
-		antennaFeed{}, unreachable{}, refused{}, sensor{}, baselineMissing{},
+		antennaFeed{}, unreachable{}, refused{}, sensor{}, baselineMissing{}, marginLow{},
 	}
 }
 

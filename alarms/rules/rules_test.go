@@ -30,6 +30,7 @@ var registered = map[string]struct {
 	"equipmentMalfunction":              {514, alarms.EquipmentAlarm},
 	"heatingVentCoolingSystemProblem":   {519, alarms.EnvironmentalAlarm},
 	"performanceDegraded":               {532, alarms.QualityOfServiceAlarm},
+	"thresholdCrossed":                  {549, alarms.QualityOfServiceAlarm},
 	"temperatureUnacceptable":           {548, alarms.EnvironmentalAlarm},
 	"authenticationFailure":             {600, alarms.SecurityAlarm},
 }
@@ -135,7 +136,10 @@ func troubled(t testing.TB) []*scene {
 	cold := pairs(t, 1)
 	cold.units["roof-1"].StartedAt = now.Add(-time.Hour)
 	cold.read("roof-1", "temperature", -45)
-	return []*scene{cut, weak, odd, away, shut, cold}
+	tight := pairs(t, 1)
+	tight.base("room-1", "agc_attenuation", 4, 0.1)
+	tight.shift("room-1", "optical_receive_power", -0.9)
+	return []*scene{cut, weak, odd, away, shut, cold, tight}
 }
 
 var resourceForm = regexp.MustCompile(`^(unit/[a-z0-9-]+(/[a-z_]+(/[a-z0-9]+)?)?|cable/[a-z0-9-]+|site/[a-z0-9-]+|link/[a-z0-9-]+)$`)
@@ -154,7 +158,7 @@ func TestTextsSayWhatToDo(t *testing.T) {
 			}
 		}
 	}
-	require.Len(t, kinds, 13, "every type is in the troubled scenes")
+	require.Len(t, kinds, 14, "every type is in the troubled scenes")
 }
 
 // places are words in an action that send a person to a place of the cautions.

@@ -63,7 +63,7 @@ var (
 // healthy is what each quantity of a sound unit reads; also its baseline.
 var healthy = map[collector.Quantity]float64{
 	collector.OpticalReceivePower: -3.2, collector.OpticalTransmitPower: 1.5, collector.LaserBias: 23, collector.Temperature: 31,
-	collector.SupplyVoltage: 12, collector.RFInputLevel: -60, collector.RFOutputLevel: -52, collector.LNACurrent: 80, collector.AGCAttenuation: 5, collector.Uptime: 1e6,
+	collector.SupplyVoltage: 12, collector.RFInputLevel: -60, collector.RFOutputLevel: -52, collector.LNACurrent: 80, collector.AGCAttenuation: 24, collector.Uptime: 1e6,
 }
 
 // unit adds a healthy unit with an accepted baseline.
