@@ -71,6 +71,7 @@ type Config struct {
 	Webhooks  Webhooks
 	Baselines Baselines
 	History   History
+	Trends    Trends
 	State     func() StateFigures // nil: nothing is stored
 	Missed    func() uint64       // polls that were dropped; nil: not counted
 	Types     []alarms.Type       // alarm types, so that their counts are there from the start
@@ -115,7 +116,7 @@ func New(cfg Config) *Metrics {
 	}
 	m.registry.MustRegister(
 		m.duration,
-		unitCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
+		unitCollector{m}, trendCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	build := prometheus.NewGauge(prometheus.GaugeOpts{

@@ -78,7 +78,7 @@ func (p *plant) State(unit string) string { return p.states[unit] }
 
 func (p *plant) metrics() *metrics.Metrics {
 	return metrics.New(metrics.Config{
-		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p,
+		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p, Trends: p,
 		Types:  []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
 		Missed: func() uint64 { return 2 },
 		State: func() metrics.StateFigures {
@@ -139,6 +139,7 @@ func story() *plant {
 		pv.Reading.Quality = q
 		set(room, p, pv)
 	}
+	fading(room)
 	p, pv = compared(collector.OpticalReceivePower, "", -9.25, -7.5)
 	set(silent, p, pv)
 	silent.Err = fmt.Errorf("poll: %w", collector.ErrNoAnswer)
@@ -326,7 +327,7 @@ func TestSilentUnit(t *testing.T) {
 	room := p.units[0]
 	present := func() (n int) {
 		for name, f := range gather(t, m) {
-			if _, ok := value(t, f, "unit", "nq-room"); ok && !strings.Contains(name, "lightwell_unit_") && !strings.Contains(name, "baseline") && !strings.Contains(name, "polls") && !strings.Contains(name, "poll_") {
+			if _, ok := value(t, f, "unit", "nq-room"); ok && !strings.Contains(name, "lightwell_unit_") && !strings.Contains(name, "baseline") && !strings.Contains(name, "trend_") && !strings.Contains(name, "ageing") && !strings.Contains(name, "polls") && !strings.Contains(name, "poll_") {
 				n++
 			}
 		}
@@ -334,7 +335,7 @@ func TestSilentUnit(t *testing.T) {
 	}
 	require.Greater(t, present(), 20)
 	room.Err = errors.New("no answer")
-	require.Zero(t, present(), "its readings disappear")
+	require.Zero(t, present(), "its readings disappear; baselines and trends stay")
 	got := gather(t, m)
 	up, ok := value(t, got["lightwell_unit_up"], "unit", "nq-room")
 	require.True(t, ok, "its up stays")

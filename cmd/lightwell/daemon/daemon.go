@@ -176,7 +176,7 @@ func (d *Daemon) openPublishing() (err error) {
 	d.keep.dispatcher = d.dispatcher
 	d.dispatcher.Restore(d.list.Alarms(everything))
 	d.metrics = metrics.New(metrics.Config{
-		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, History: d.past, Baselines: d.book, Types: AlarmTypes(),
+		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, History: d.past, Trends: d.trends, Baselines: d.book, Types: AlarmTypes(),
 		State: d.stateFigures, Missed: d.poller.Missed,
 	})
 	d.server, err = web.New(web.Config{
