@@ -23,6 +23,7 @@ type Point struct {
 	Baseline  *float64          `json:"baseline,omitempty"`
 	Spread    *float64          `json:"spread,omitempty"`
 	Deviation *float64          `json:"deviation,omitempty" doc:"Value minus baseline at equal temperature."`
+	Trend     *Trend            `json:"trend,omitempty" doc:"Of an optical power: how it has changed over weeks and months."`
 	Current   bool              `json:"current" doc:"False: the unit does not answer, this is what it said last."`
 	Decimals  int               `json:"-"`
 	Worse     float64           `json:"-"` // deviation turned so that positive is worse
@@ -45,6 +46,7 @@ func point(u *alarms.UnitView, p collector.Point, pv alarms.PointView) Point {
 	if pv.Baseline != nil {
 		v.Baseline, v.Spread = &pv.Baseline.Value, &pv.Baseline.Spread
 	}
+	v.Trend = newTrend(&pv)
 	if pv.Compared && v.Value != nil {
 		v.Deviation = &pv.Deviation
 		v.Worse = worse(info.Bad, pv.Deviation)

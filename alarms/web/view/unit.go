@@ -36,6 +36,17 @@ type Unit struct {
 	Alarm     []Alarm   `json:"alarms" doc:"All of the list at this unit, most urgent first."`
 }
 
+// Trends returns the points whose slow change is known.
+func (u Unit) Trends() []Point {
+	var out []Point
+	for _, p := range u.Points {
+		if p.Trend != nil {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
 // Words of UnitRow.Baseline.
 const (
 	NotAccepted = "commissioning"
