@@ -84,6 +84,7 @@ func (o *optics) judgeLevel(u *alarms.UnitView, p collector.Point, out []alarms.
 		return out
 	}
 	v.Active, v.Severity, v.Text = true, find.severity, find.text
+	v.Steady = !find.strong && stepped(u.Points[p].Trend) > 0 // about the lesser threshold either of two texts may hold
 	v.Details = alarms.Details{Actions: weakActions, Cautions: pathCare, Observed: number(level), Threshold: number(find.threshold), Unit: "dBm"}
 	switch {
 	case !receive:

@@ -211,6 +211,7 @@ const (
 	quartile = 0.6745 // of the normal distribution: the median of |x|
 	decile   = 1.2816
 	farDays  = 20 * 365.25
+	widest   = 10 // times the early end: a late end beyond says nothing
 )
 
 // bySlope forecasts by the slope alone: wider than by the days.
@@ -227,6 +228,7 @@ func bySlope(t drift.Trend, limit float64) (drift.Forecast, bool) {
 	at := func(x float64) time.Duration {
 		return time.Duration(min(days*math.Exp(x), farDays) * float64(day)).Round(time.Hour)
 	}
-	f := drift.Forecast{Lower: at(-spread), Middle: at(0), Upper: at(spread), Share: share, Open: days*math.Exp(spread) >= farDays}
+	f := drift.Forecast{Lower: at(-spread), Middle: at(0), Upper: at(spread), Share: share}
+	f.Open = days*math.Exp(spread) >= farDays || 2*spread > math.Log(widest)
 	return f, days*math.Exp(-spread) < farDays
 }

@@ -2,10 +2,12 @@ package replay
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/trend"
 	"lightwell/collector"
 )
 
@@ -16,6 +18,7 @@ type part struct {
 	calendar   *collector.Calendar
 	wanted     []bool    // by number of the unit in rec
 	now        time.Time // of the readings
+	trends     *trend.Keeper
 	engine     *alarms.Engine
 	list       *alarms.List
 	levels     levels
@@ -72,9 +75,14 @@ func (p *part) run(ctx context.Context) error {
 		return err
 	}
 	p.now, _ = p.rec.Span()
+	var err error
+	if p.trends, err = trend.New(trend.Config{Baselines: p.levels, Calendar: p.calendar}); err != nil {
+		return fmt.Errorf("replay: %w", err)
+	}
+	p.trends.SetFleet(p.cfg.Fleet)
 	p.list = alarms.NewList(alarms.ListConfig{Sink: p.changed})
 	p.engine = alarms.NewEngine(alarms.EngineConfig{
-		Rules: p.cfg.Rules, List: p.list, Baselines: p.levels, Calendar: p.calendar,
+		Rules: p.cfg.Rules, List: p.list, Baselines: p.levels, Trends: p.trends, Calendar: p.calendar,
 		Now: func() time.Time { return p.now }, OnEvent: p.happened,
 	})
 	p.engine.SetFleet(p.cfg.Fleet)
@@ -97,11 +105,13 @@ func (p *part) replay(ctx context.Context) error {
 	end := p.now // of the moment under way
 	for poll := range p.rec.polls(p.wanted) {
 		if !poll.Started.Before(end) {
+			p.trends.Forecast(ctx)
 			p.engine.Evaluate(p.now)
 			tick = p.tick(tick, poll.Started)
 			end = poll.Started.Truncate(alarms.DefaultCoalesce).Add(alarms.DefaultCoalesce)
 			p.now = end.Add(-1)
 		}
+		p.trends.Observe(poll)
 		p.engine.Observe(poll)
 		if p.polls++; p.polls%checkEvery == 0 && ctx.Err() != nil {
 			return ctx.Err()
