@@ -26,6 +26,7 @@ const (
 	Drift              = "optical-drift"
 	Intermittent       = "optical-intermittent"
 	LaserFailed        = "laser-failed"
+	LaserAgeing        = "laser-ageing"
 	RFLevelDeviation   = "rf-level-deviation"
 	SupplyRedundancy   = "supply-redundancy-lost"
 	SupplyFailed       = "supply-failed"
@@ -43,7 +44,7 @@ const (
 // lists them. The caller owns the slice.
 func All() []alarms.Rule {
 	return []alarms.Rule{
-		signalLost{}, signalDegraded{}, opticalDrift{}, intermittent{}, laserFailed{}, rfLevel{},
+		signalLost{}, signalDegraded{}, opticalDrift{}, intermittent{}, laserFailed{}, laserAgeing{}, rfLevel{},
 		supplyRedundancy{}, supplyFailed{}, temperature{}, warmUp{},
 		antennaFeed{}, unreachable{}, refused{}, sensor{}, baselineMissing{}, marginLow{},
 	}

@@ -53,11 +53,11 @@ var (
 		Points: points("uptime", "optical_receive_power", "optical_receive_state", "optical_transmit_power", "laser_bias", "laser_state", "supply_state", "supply_voltage",
 			"temperature", "heater_state", "lna_current", "antenna_feed_state", "rf_input_level", "rf_output_level", "agc_attenuation"),
 		Limits: collector.Limits{ReceivePowerMinDBm: ptr(-12.0), ReceivePowerMaxDBm: ptr(3.0), TemperatureMinC: ptr(-40.0), TemperatureMaxC: ptr(75.0), SupplyMinV: ptr(22.0), SupplyMaxV: ptr(28.0),
-			LNAOpenBelowMA: ptr(5.0), LNAShortAboveMA: ptr(300.0), WarmUpBelowC: ptr(-30.0), WarmUpMax: 20 * time.Minute}}
+			LNAOpenBelowMA: ptr(5.0), LNAShortAboveMA: ptr(300.0), WarmUpBelowC: ptr(-30.0), WarmUpMax: 20 * time.Minute, BiasMaxMA: ptr(60.0)}}
 	rackKind = collector.Equipment{Model: "rack", Supplies: 2,
 		Points: points("uptime", "optical_receive_power", "optical_receive_state", "optical_transmit_power", "laser_bias", "laser_state", "supply_state/a", "supply_state/b",
 			"supply_voltage/a", "supply_voltage/b", "temperature", "rf_input_level", "rf_output_level", "agc_attenuation"),
-		Limits: collector.Limits{ReceivePowerMinDBm: ptr(-12.0), ReceivePowerMaxDBm: ptr(3.0), TemperatureMinC: ptr(-5.0), TemperatureMaxC: ptr(60.0), SupplyMinV: ptr(11.4), SupplyMaxV: ptr(12.6)}}
+		Limits: collector.Limits{ReceivePowerMinDBm: ptr(-12.0), ReceivePowerMaxDBm: ptr(3.0), TemperatureMinC: ptr(-5.0), TemperatureMaxC: ptr(60.0), SupplyMinV: ptr(11.4), SupplyMaxV: ptr(12.6), BiasMaxMA: ptr(60.0)}}
 )
 
 // healthy is what each quantity of a sound unit reads; also its baseline.
