@@ -78,6 +78,7 @@ type Alarm struct {
 	RelatedOmitted    int                  `json:"related_alarms_omitted,omitempty"`
 	Reminder          int                  `json:"reminder,omitempty"` // number of the reminder, from 1
 	CautionsShortened bool                 `json:"cautions_shortened,omitempty"`
+	Finding           *Finding             `json:"finding,omitempty"` // what the diagnosis says of the cause
 }
 
 // Heartbeat is the data of a heartbeat event. A receiver that misses two in a
@@ -131,7 +132,7 @@ func alarmData(a *alarms.Alarm) Alarm {
 		Severity: a.Severity, Cleared: a.Cleared, Text: a.Text, Cause: a.Cause, EventType: a.EventType,
 		Created: a.Created.UTC(), LastRaised: a.LastRaised.UTC(), LastChanged: a.LastChanged.UTC(), OperatorState: a.Operator,
 		Observed: d.Observed, Threshold: d.Threshold, Unit: d.Unit, BackedUp: d.BackedUp, BackupObject: d.BackupObject,
-		Impacted: d.Impacted, Actions: d.Actions, Cautions: d.Cautions, Related: a.Related,
+		Impacted: d.Impacted, Actions: d.Actions, Cautions: d.Cautions, Related: a.Related, Finding: findingData(d.Finding),
 	}
 }
 
@@ -189,6 +190,7 @@ func cutAlarm(a Alarm, items, text int) Alarm {
 	a.Cautions = cautions
 	a.RelatedOmitted = max(len(a.Related)-items, 0)
 	a.Related = a.Related[:len(a.Related)-a.RelatedOmitted]
+	a.Finding = a.Finding.cut(items, text)
 	return a
 }
 

@@ -49,6 +49,7 @@ type AlarmList interface {
 // Engine tells how the units stand.
 type Engine interface {
 	Units() []alarms.UnitView
+	Findings(site string) []alarms.Finding
 	Events(limit int) []alarms.Event
 	Load(now time.Time) alarms.LoadFigures
 	// Subscribe returns a channel that has a value whenever something has

@@ -118,7 +118,7 @@ func (s *Server) board(now time.Time) *view.Board {
 	snapshot := view.Snapshot{
 		Now: now, Fleet: s.cfg.Fleet(), Units: s.cfg.Engine.Units(),
 		Alarms:   s.cfg.Alarms.Alarms(alarms.Filter{Shelving: alarms.ShelvingAny}),
-		Baseline: s.cfg.Baselines.State,
+		Baseline: s.cfg.Baselines.State, Findings: s.cfg.Engine.Findings,
 	}
 	if s.cfg.Calendar != nil {
 		snapshot.During = s.cfg.Calendar.During

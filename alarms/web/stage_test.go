@@ -52,6 +52,7 @@ var tokens = []access.Token{
 type engine struct {
 	mu      sync.Mutex
 	units   []alarms.UnitView
+	found   []alarms.Finding
 	version uint64
 	signals map[chan struct{}]bool
 }
@@ -60,6 +61,25 @@ func (e *engine) Units() []alarms.UnitView {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	return append([]alarms.UnitView(nil), e.units...)
+}
+
+// Findings tells of north-quay what the test has found there.
+func (e *engine) Findings(site string) []alarms.Finding {
+	if site != "north-quay" {
+		return nil
+	}
+	return e.found
+}
+
+// dirtyConnector is a finding at the link a1.
+func dirtyConnector() *alarms.Finding {
+	size := 2.04
+	return &alarms.Finding{
+		Cause: "connector-dirty", Title: "Dirty or loose connector", Wording: alarms.Likely, Resource: "link/a1", Place: "downlink of link a1", Links: []string{"link/a1"},
+		Direction: "downlink", Size: &size, Unit: "dB", Probability: 0.86, Since: day, Evidence: []string{"RF moved <4.0> dB for 2.0 dB of light"},
+		Disproof: "cleaning changes nothing", Deciding: "the loss at both wavelengths", Actions: []string{"Inspect and clean"}, Bring: []string{"scope", "cleaner"},
+		Cautions: []string{"never look into a fibre"}, Others: []alarms.Alternative{{Cause: "fibre-bend", Title: "Bend", Place: "downlink of link a1", Probability: 0.1}},
+	}
 }
 
 func (e *engine) Events(int) []alarms.Event {

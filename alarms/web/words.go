@@ -22,6 +22,7 @@ var functions = template.FuncMap{
 	"list":    func(words []string) string { return strings.Join(words, ", ") },
 	"span":    span,
 	"number":  number,
+	"percent": func(p float64) string { return strconv.Itoa(int(math.Round(100*p))) + " %" },
 	"signed":  signed,
 	"reading": reading,
 	"quality": quality,

@@ -26,15 +26,18 @@ type Snapshot struct {
 	During func(resources []string, now time.Time) (collector.PlannedWork, bool)
 	// Baseline tells how far a unit's commissioning is; nil: by the unit's view.
 	Baseline func(unit string) string
+	// Findings tells what the diagnosis found at a site; nil: nothing.
+	Findings func(site string) []alarms.Finding
 }
 
 // Board is an indexed Snapshot. Safe for concurrent reading.
 type Board struct {
 	Snapshot
 	units  map[string]*alarms.UnitView
-	worst  map[string]alarms.Severity // by resource: of the alarms that speak
-	silent map[string]bool            // by resource: an alarm is held back there
-	hurt   map[string]bool            // by resource: an alarm speaks and nothing stands in for what failed
+	worst  map[string]alarms.Severity  // by resource: of the alarms that speak
+	silent map[string]bool             // by resource: an alarm is held back there
+	hurt   map[string]bool             // by resource: an alarm speaks and nothing stands in for what failed
+	why    map[string][]alarms.Finding // by link
 }
 
 // NewBoard indexes s.
@@ -45,6 +48,7 @@ func NewBoard(s Snapshot) *Board {
 		worst:    map[string]alarms.Severity{},
 		silent:   map[string]bool{},
 		hurt:     map[string]bool{},
+		why:      map[string][]alarms.Finding{},
 	}
 	for i := range s.Units {
 		b.units[s.Units[i].Unit.ID] = &s.Units[i]
@@ -52,7 +56,22 @@ func NewBoard(s Snapshot) *Board {
 	for i := range s.Alarms {
 		b.mark(&s.Alarms[i])
 	}
+	for _, site := range s.Fleet.Sites {
+		for _, f := range b.findings(site.ID) {
+			for _, link := range f.Links {
+				b.why[link] = append(b.why[link], f)
+			}
+		}
+	}
 	return b
+}
+
+// findings returns what was found at a site.
+func (b *Board) findings(site string) []alarms.Finding {
+	if b.Findings == nil {
+		return nil
+	}
+	return b.Findings(site)
 }
 
 // mark notes an alarm at its own resource and at those it impacts.

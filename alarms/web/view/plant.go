@@ -198,6 +198,8 @@ type Link struct {
 	Indoor   string        `json:"indoor"`
 	Downlink Direction     `json:"downlink"`
 	Uplink   Direction     `json:"uplink"`
+	// Findings are shared: not to be changed.
+	Findings []alarms.Finding `json:"findings,omitempty" doc:"What the diagnosis found that touches the link, what explains most first."`
 }
 
 func (b *Board) link(l collector.Link) Link {
@@ -209,6 +211,7 @@ func (b *Board) link(l collector.Link) Link {
 		Hurt:     slices.ContainsFunc(resources, func(r string) bool { return b.hurt[r] }),
 		Downlink: b.direction(l.Downlink, l.Outdoor, l.Indoor, l.ID),
 		Uplink:   b.direction(l.Uplink, l.Indoor, l.Outdoor, l.ID),
+		Findings: b.why["link/"+l.ID],
 	}
 }
 

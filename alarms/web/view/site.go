@@ -43,6 +43,8 @@ type Site struct {
 	LinkRows []Link         `json:"link_list"`
 	Alarm    []Alarm        `json:"alarm_list" doc:"Raised alarms, most urgent first, with those held back."`
 	Planned  []Work         `json:"planned_work_list,omitempty"`
+	// Findings are shared: not to be changed.
+	Findings []alarms.Finding `json:"findings,omitempty" doc:"What the deviations of the site have in common, what explains most first."`
 }
 
 // Overview is the fleet at a glance.
@@ -178,7 +180,7 @@ func (b *Board) Site(id string) (Site, bool) {
 		v.UnitRows = append(v.UnitRows, b.unitRow(u))
 	}
 	v.Alarm = append(b.AlarmList(Filter{Condition: Active, Site: id}), b.AlarmList(Filter{Condition: Held, Site: id})...)
-	v.Planned = b.planned(b.resources(id))
+	v.Planned, v.Findings = b.planned(b.resources(id)), b.findings(id)
 	return v, true
 }
 
