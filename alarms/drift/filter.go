@@ -19,9 +19,10 @@ const (
 	priorBeta     = 0.02  // dB per °C
 	regressedBeta = 0.006 // dB per °C, the best that hours can tell: thermal lag biases them
 
-	hasty     = 1.5  // standard errors; a day farther off counts as there ...
-	farthest  = 4    // ... but up to here if the day before
-	leaning   = 1    // was so far off the same way
+	hasty     = 1.5 // standard errors; a day farther off counts as there ...
+	farthest  = 4   // ... but up to here if the day before
+	leaning   = 1   // was so far off the same way
+	tiny      = 1e-12
 	stepDoubt = 0.15 // dB, error of the size of a step when it is found
 )
 
@@ -58,16 +59,7 @@ func (f *filter) observe(y, warmth, last float32) float32 {
 		below = -farthest * se
 	}
 	nu = max(below, min(nu, above))
-	k0, k1, k2 := g0/v, g1/v, g2/v
-	f.level += k0 * nu
-	f.slope += k1 * nu
-	f.beta += k2 * nu
-	f.p00 -= k0 * g0
-	f.p01 -= k0 * g1
-	f.p02 -= k0 * g2
-	f.p11 -= k1 * g1
-	f.p12 -= k1 * g2
-	f.p22 -= k2 * g2
+	f.correct(g0, g1, g2, v, nu)
 	return z
 }
 
@@ -75,13 +67,26 @@ func (f *filter) observe(y, warmth, last float32) float32 {
 // from its temperature. Hours depend on each other, so that each counts little.
 func (f *filter) regress(dy, dT float32) {
 	const hourVar = 0.2 * 0.2
-	p := f.p22
-	if p < regressedBeta*regressedBeta {
+	if f.p22 < regressedBeta*regressedBeta {
 		return
 	}
-	k := p * dT / (p*dT*dT + hourVar)
-	f.beta += k * (dy - f.beta*dT)
-	f.p22 = p - k*dT*p
+	g0, g1, g2 := f.p02*dT, f.p12*dT, f.p22*dT
+	f.correct(g0, g1, g2, g2*dT+hourVar, dy-f.beta*dT)
+}
+
+// correct moves the state by an innovation nu of variance v, given the
+// covariances g of the states with it.
+func (f *filter) correct(g0, g1, g2, v, nu float32) {
+	k0, k1, k2 := g0/v, g1/v, g2/v
+	f.level += k0 * nu
+	f.slope += k1 * nu
+	f.beta += k2 * nu
+	f.p00 = max(f.p00-k0*g0, tiny)
+	f.p01 -= k0 * g1
+	f.p02 -= k0 * g2
+	f.p11 = max(f.p11-k1*g1, tiny)
+	f.p12 -= k1 * g2
+	f.p22 = max(f.p22-k2*g2, tiny)
 }
 
 // still conditions the state on a slope of nought, and forgets how sure it was.
