@@ -109,7 +109,7 @@ func (b *Book) learning(unit string) *Learning {
 			continue
 		}
 		out.Phase = behind(out.Phase, level.Phase)
-		point := PointLearning{Point: p, Phase: level.Phase, Hours: level.Hours}
+		point := PointLearning{Point: p, Phase: level.Phase, Level: level, Hours: level.Hours}
 		if l := b.learners[unit]; l != nil && level.Phase != Final {
 			if i := slices.IndexFunc(l.found, func(f PointLearning) bool { return f.Point == p }); i >= 0 {
 				point.Hours, point.Reasons = l.found[i].Hours, l.found[i].Reasons

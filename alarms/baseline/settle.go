@@ -31,6 +31,7 @@ const (
 type PointLearning struct {
 	Point   collector.Point `json:"point"`
 	Phase   Phase           `json:"phase"`
+	Level   Level           `json:"level"`             // in force
 	Hours   int             `json:"hours"`             // of the last two weeks that are known
 	Reasons []string        `json:"reasons,omitempty"` // why it is not in the next phase, for people
 }
@@ -137,7 +138,7 @@ func (j *judgement) learn(first int64, phase Phase) Level {
 		level.TempRefC = x.refC
 	}
 	if !ok {
-		level.Note = fmt.Sprintf("no temperature has moved by %d °C yet, so how it acts is not known: taken as none, ±%.3g %s/°C", leastSpan, x.se, difference(j.info.Unit))
+		level.Note = fmt.Sprintf("no temperature has moved by %d °C yet, so how it acts is not known: taken as none, ±%.3g %s/°C", leastSpan, x.se, Difference(j.info.Unit))
 	}
 	left := x.left
 	for i := range left { // hours were brought to the first hour of the thermometer; the level belongs to TempRefC
@@ -151,7 +152,7 @@ func (j *judgement) learn(first int64, phase Phase) Level {
 }
 
 func (j *judgement) text(v float64) string {
-	return fmt.Sprintf("%+.*f %s", max(j.info.Decimals, 2), v, difference(j.info.Unit))
+	return fmt.Sprintf("%+.*f %s", max(j.info.Decimals, 2), v, Difference(j.info.Unit))
 }
 
 // temperature returns what explains the point; without anything, its hours as

@@ -111,7 +111,7 @@ func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Con
 	in := func(unit string) func(float64) string {
 		return func(v float64) string { return fmt.Sprintf("%.*f %s", max(info.Decimals, 2), v, unit) }
 	}
-	value, size := in(info.Unit), in(difference(info.Unit))
+	value, size := in(info.Unit), in(Difference(info.Unit))
 	switch {
 	case Dark(p.Quantity, centre):
 		out.Reason = fmt.Sprintf("no light (%s): connect the fibre, or find out why it is dark, first", value(centre))
@@ -125,8 +125,8 @@ func judgePoint(p collector.Point, info collector.QuantityInfo, r *ring, cfg Con
 	return out
 }
 
-// difference returns the unit of a difference of two values in unit.
-func difference(unit string) string {
+// Difference returns the unit of a difference of two values in unit.
+func Difference(unit string) string {
 	if strings.HasPrefix(unit, "dBm") {
 		return "dB"
 	}

@@ -65,6 +65,7 @@ type Baselines interface {
 	Accept(units []string, by, reason string, force bool, now time.Time) error
 	State(unit string) string
 	History(unit string) []baseline.Record
+	Refinements(unit string) []baseline.Refinement
 }
 
 // Poller polls a unit out of turn; false: too many requests wait already.

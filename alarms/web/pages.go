@@ -66,7 +66,7 @@ func (s *Server) unitPage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) capture(unit string, now time.Time) view.Capture {
-	return view.NewCapture(s.cfg.Baselines.Show(unit, now), s.cfg.Baselines.History(unit))
+	return view.NewCapture(s.cfg.Baselines.Show(unit, now), s.cfg.Baselines.History(unit), s.cfg.Baselines.Refinements(unit))
 }
 
 // choice is a line of the alarm list's filter.

@@ -96,6 +96,33 @@ func printCapture(out io.Writer, c view.Capture) error {
 	default:
 		printList(out, "  not ready", c.Reasons)
 	}
+	return printLearning(out, c.Learning)
+}
+
+// printLearning tells how well the baseline in force is known.
+func printLearning(out io.Writer, l *view.Learning) error {
+	if l == nil {
+		return nil
+	}
+	fmt.Fprintf(out, "  baseline in force: %s\n", l.Phase)
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "  point\taccepted\tsettled\tspread\tunit\thours\tphase\ttemperature")
+	for _, p := range l.Points {
+		settled := "-"
+		if p.Level.Hours > 0 {
+			settled = fmt.Sprintf("%.2f", p.Level.Settled)
+		}
+		fmt.Fprintf(w, "  %s\t%.2f\t%s\t%.3f\t%s\t%d\t%s\t%s\n", p.Point, p.Level.Value, settled, p.Level.Spread, orDash(p.Symbol), p.Hours, p.Phase, orDash(p.Temperature))
+	}
+	if err := w.Flush(); err != nil {
+		return err
+	}
+	for _, p := range l.Points {
+		if p.Level.Note != "" {
+			fmt.Fprintf(out, "  %s: %s\n", p.Point, p.Level.Note)
+		}
+		printList(out, "  "+p.Point+" stays "+p.Phase, p.Reasons)
+	}
 	return nil
 }
 

@@ -21,6 +21,7 @@ type Capture struct {
 	Missing  []string        `json:"missing,omitempty" doc:"Points without any reading."`
 	Seconds  float64         `json:"progress_seconds" doc:"Time that the scantiest point covers."`
 	Points   []CapturedPoint `json:"points"`
+	Learning *Learning       `json:"learning,omitempty" doc:"How far the baseline in force is; missing: none is."`
 	Versions []Version       `json:"versions" doc:"Baselines accepted so far, oldest first."`
 }
 
@@ -47,11 +48,13 @@ type Version struct {
 	Forced   bool                      `json:"forced,omitempty"`
 	Findings []string                  `json:"findings,omitempty" doc:"What spoke against it when it was forced."`
 	Remarks  []string                  `json:"remarks,omitempty" doc:"How it compared with the plan of the links."`
+	Visit    string                    `json:"visit,omitempty" doc:"Visit in which it was accepted."`
 	Levels   map[string]baseline.Level `json:"levels"`
+	Refined  []Refined                 `json:"refined,omitempty" doc:"What was learnt of it afterwards; no accepted value has changed."`
 }
 
 // NewCapture makes the answer from what the book says of a unit.
-func NewCapture(c baseline.Capture, history []baseline.Record) Capture {
+func NewCapture(c baseline.Capture, history []baseline.Record, refinements []baseline.Refinement) Capture {
 	v := Capture{
 		Unit: c.Unit, State: c.State, By: c.By, Begun: c.Begun, Polls: c.Polls, Failed: c.Failed,
 		Ready: c.Ready, Reasons: c.Reasons, Remarks: c.Remarks, Seconds: c.Progress.Seconds(), Points: []CapturedPoint{}, Versions: []Version{},
@@ -67,13 +70,21 @@ func NewCapture(c baseline.Capture, history []baseline.Record) Capture {
 		})
 	}
 	for _, r := range history {
-		levels := make(map[string]baseline.Level, len(r.Levels))
-		for p, l := range r.Levels {
-			levels[p.String()] = l
-		}
-		v.Versions = append(v.Versions, Version{r.Version, r.Model, r.Accepted, r.By, r.Reason, r.Forced, r.Findings, r.Remarks, levels})
+		v.Versions = append(v.Versions, Version{
+			r.Version, r.Model, r.Accepted, r.By, r.Reason, r.Forced, r.Findings, r.Remarks, r.Visit, named(r.Levels), refinedOf(r.Version, refinements),
+		})
 	}
+	v.Learning = newLearning(c.Learning)
 	return v
+}
+
+// named returns levels by the names of their points.
+func named(levels map[collector.Point]baseline.Level) map[string]baseline.Level {
+	out := make(map[string]baseline.Level, len(levels))
+	for p, l := range levels {
+		out[p.String()] = l
+	}
+	return out
 }
 
 func title(info collector.QuantityInfo, p collector.Point) string {
