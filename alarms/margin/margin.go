@@ -174,3 +174,17 @@ func size(db float64) string {
 	}
 	return fmt.Sprintf("%.0f dB", db)
 }
+
+// Keep returns of a unit what margins rest on, for who must not hold on to the
+// view of it.
+func Keep(u *alarms.UnitView) *alarms.UnitView {
+	out := *u
+	out.Points = map[collector.Point]alarms.PointView{}
+	for p, pv := range u.Points {
+		switch p.Quantity {
+		case collector.OpticalReceivePower, collector.OpticalTransmitPower, collector.AGCAttenuation:
+			out.Points[p] = pv
+		}
+	}
+	return &out
+}

@@ -70,6 +70,7 @@ type Config struct {
 	List      List
 	Webhooks  Webhooks
 	Baselines Baselines
+	Fleet     func() *collector.Fleet // nil: no families of links
 	History   History
 	Trends    Trends
 	State     func() StateFigures // nil: nothing is stored
@@ -116,7 +117,7 @@ func New(cfg Config) *Metrics {
 	}
 	m.registry.MustRegister(
 		m.duration,
-		unitCollector{m}, trendCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
+		unitCollector{m}, trendCollector{m}, linkCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	build := prometheus.NewGauge(prometheus.GaugeOpts{

@@ -78,7 +78,7 @@ func (p *plant) State(unit string) string { return p.states[unit] }
 
 func (p *plant) metrics() *metrics.Metrics {
 	return metrics.New(metrics.Config{
-		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p, Trends: p,
+		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p, Trends: p, Fleet: fleet,
 		Types:  []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
 		Missed: func() uint64 { return 2 },
 		State: func() metrics.StateFigures {
@@ -111,6 +111,25 @@ func newUnit(id string, role collector.Role) *alarms.UnitView {
 		Unit:   collector.Unit{ID: id, Site: "north-quay", Role: role, Equipment: collector.Equipment{Model: "rack-dual-supply"}},
 		Polled: polled, LastSuccess: polled, StartedAt: polled.Add(-time.Hour), Points: map[collector.Point]alarms.PointView{},
 	}
+}
+
+// fleet is the wiring of story: one link, planned with a single noise figure,
+// so that C/N0 is a range.
+func fleet() *collector.Fleet {
+	least, sent := -12.0, 0.0
+	kind := collector.Equipment{
+		Points: []collector.Point{point(collector.OpticalReceivePower, ""), point(collector.OpticalTransmitPower, "")},
+		Limits: collector.Limits{ReceivePowerMinDBm: &least},
+		Optics: collector.Optics{TransmitPowerDBm: &sent, MonitorErrorDB: 1, Noise: []collector.NoisePoint{{LossDB: 3, NoiseFigureDB: 26}}},
+	}
+	return collector.NewFleet(collector.Fleet{
+		Units: []collector.Unit{{ID: "nq-roof", Site: "north-quay", Equipment: kind}, {ID: "nq-room", Site: "north-quay", Equipment: kind}, {ID: "nq-new", Site: "north-quay"}},
+		Links: []collector.Link{
+			{ID: "nq", Outdoor: "nq-roof", Indoor: "nq-room", Downlink: collector.Path{Connectors: 8, Splices: 2},
+				RF: &collector.RF{GainBeforeLaserDB: 30, NoiseFigureBeforeLaserDB: 1.5, AntennaNoiseK: 130, CarrierDBW: -155, CN0MinDBHz: 37}},
+			{ID: "nq-2", Outdoor: "nq-new", Indoor: "nq-new"}, // nothing is known of it
+		},
+	})
 }
 
 // story is a small fleet: a unit with every quantity, one that is silent, one

@@ -61,6 +61,7 @@ func (opticalDrift) Judge(v *alarms.View) []alarms.Verdict {
 		if p.Quantity == collector.OpticalReceivePower {
 			verdict.Details.Actions = slowActions
 		}
+		o.weighMargins(&verdict)
 		out = append(out, verdict)
 	})
 	return out

@@ -200,6 +200,7 @@ type Link struct {
 	Uplink   Direction     `json:"uplink"`
 	// Findings are shared: not to be changed.
 	Findings []alarms.Finding `json:"findings,omitempty" doc:"What the diagnosis found that touches the link, what explains most first."`
+	Margin   *Margin          `json:"margin,omitempty" doc:"What is left before the service fails; missing while it is not known."`
 }
 
 func (b *Board) link(l collector.Link) Link {
@@ -212,6 +213,7 @@ func (b *Board) link(l collector.Link) Link {
 		Downlink: b.direction(l.Downlink, l.Outdoor, l.Indoor, l.ID),
 		Uplink:   b.direction(l.Uplink, l.Indoor, l.Outdoor, l.ID),
 		Findings: b.why["link/"+l.ID],
+		Margin:   b.margin(l),
 	}
 }
 
