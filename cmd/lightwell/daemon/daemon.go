@@ -8,7 +8,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"net/netip"
 	"sync/atomic"
@@ -108,7 +107,7 @@ func (d *Daemon) openState() error {
 	if err != nil {
 		return err
 	}
-	d.keep = &keeper{store: store, log: d.log.Named("state"), proven: time.Now()}
+	d.keep = newKeeper(store, d.log.Named("state"))
 	if d.identity, err = identify(ctx, store); err != nil {
 		return err
 	}
@@ -168,7 +167,7 @@ func (d *Daemon) openPublishing() (err error) {
 	cfg := d.opts.Config
 	d.dispatcher, err = notify.New(notify.Config{
 		Source: "/lightwell/" + d.identity, Endpoints: cfg.Webhooks, Current: d.list.Alarm, Log: d.log.Named("notify"),
-		Outbox: notify.NewStoredOutbox(d.keep.store),
+		Outbox: notify.NewStoredOutbox(outboxRows{d.keep}),
 	})
 	if err != nil {
 		return err
@@ -246,33 +245,32 @@ func (d *Daemon) URL() string { return d.server.URL() }
 func (d *Daemon) Book() *baseline.Book { return d.book }
 
 // Run runs every part until ctx ends or one fails, and returns when all have
-// ended and what they did is stored.
+// ended and what they did is stored, StopLimit later at most.
 func (d *Daemon) Run(ctx context.Context) error {
-	defer d.Close()
 	f := d.fleet.Load()
 	d.log.Info("start", zap.String("version", d.opts.Version), zap.Int("sites", len(f.Sites)), zap.Int("units", len(f.Units)),
 		zap.Int("links", len(f.Links)), zap.String("data", d.keep.store.Path()), zap.String("state", d.keep.store.Engine()), zap.String("url", d.URL()))
 	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
-	group, ctx := errgroup.WithContext(ctx)
 	parts := map[string]func(context.Context) error{
-		"page and API": d.server.Run, "webhooks": d.dispatcher.Run, "engine": d.engine.Run, "poller": d.poller.Run, "state": d.keep.run, "upkeep": d.upkeep, "history": d.past.run, "backups": d.backups.Run, "visits": d.visits.Run, "trends": d.trends.Run, "baselines": d.learn,
+		"page and API": d.server.Run,
+		"webhooks":     d.dispatcher.Run,
+		"engine":       d.engine.Run,
+		"poller":       d.poller.Run,
+		"state":        d.keep.run,
+		"upkeep":       d.upkeep,
+		"history":      d.past.run,
+		"backups":      d.backups.Run,
+		"visits":       d.visits.Run,
+		"trends":       d.trends.Run,
+		"baselines":    d.learn,
 	}
 	if d.traps != nil {
 		parts["traps"] = d.traps.Run
 	}
-	for name, part := range parts {
-		group.Go(func() error {
-			if err := part(ctx); err != nil {
-				return fmt.Errorf("%s: %w", name, err)
-			}
-			return nil
-		})
-	}
-	err := group.Wait()
-	d.closeTrends()
-	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStopped})
-	d.log.Info("stop", zap.Error(err))
-	return err
+	group, ctx := errgroup.WithContext(ctx)
+	running := roll{names: map[string]bool{}}
+	running.run(ctx, group, parts)
+	return d.wait(ctx, group, &running)
 }
 
 // Close frees what New opened. Run does it by itself.

@@ -6,10 +6,14 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
+	"io/fs"
+	"math"
+	"math/rand/v2"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -18,6 +22,8 @@ import (
 	"go.uber.org/zap"
 
 	"lightwell/alarms"
+	"lightwell/collector"
+	"lightwell/collector/history"
 	"lightwell/collector/state"
 )
 
@@ -25,13 +31,17 @@ import (
 // made for; it takes minutes:
 //
 //	go test ./cmd/lightwell/daemon -run TestStartAtFullSize -full-size -timeout 30m -v
-var fullSize = flag.Bool("full-size", false, "measure the start with 100,000 units and a million changes")
+var fullSize = flag.Bool("full-size", false, "measure the start with 100,000 units, a million changes and 30 days of history of 2,000 units")
 
 const (
 	fullUnits   = 100_000
 	fullSites   = 2_000
 	fullChanges = 1_000_000
 	fullAlarms  = 20_000
+
+	pastUnits = 2_000
+	pastDays  = 30
+	pastStep  = 5 * time.Minute
 )
 
 func TestStartAtFullSize(t *testing.T) {
@@ -41,6 +51,7 @@ func TestStartAtFullSize(t *testing.T) {
 	folder := t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "fleet.yaml"), []byte(fleetOf(fullUnits, fullSites, "@every 5m")), 0o600))
 	fillState(t, filepath.Join(folder, "data"))
+	fillHistory(t, filepath.Join(folder, "data", "history"))
 	for _, after := range []string{"the state was filled", "kill -9"} {
 		took := startAndKill(t, folder)
 		t.Logf("ready %s after the start of the process, after %s", took.Round(10*time.Millisecond), after)
@@ -77,6 +88,76 @@ func fillState(t *testing.T, folder string) {
 	}
 }
 
+// fillHistory writes a month of readings, as polls every five minutes would
+// have, with their hourly sums, and tells what they take on disk.
+func fillHistory(t *testing.T, folder string) {
+	s, err := history.Open(history.Default(folder), zap.NewNop())
+	require.NoError(t, err)
+	begun, end := time.Now(), time.Now().Truncate(time.Hour)
+	first := end.Add(-pastDays * 24 * time.Hour)
+	readings := 0
+	for at := first; at.Before(end); at = at.Add(pastStep) {
+		polls := make([]collector.Poll, pastUnits)
+		for i := range polls {
+			polls[i] = pastPoll(i, at)
+			readings += len(polls[i].Readings)
+		}
+		require.NoError(t, s.Write(polls...))
+		if at.Minute() == 0 {
+			require.NoError(t, s.RollUp(t.Context(), at))
+		}
+	}
+	require.Zero(t, s.Stats().Late+s.Stats().Ahead+s.Stats().Twice)
+	require.NoError(t, s.Close())
+	raw, hourly := sizeOf(t, filepath.Join(folder, "raw")), sizeOf(t, filepath.Join(folder, "hourly"))
+	const perYear = 365.0 / pastDays / pastUnits
+	t.Logf("%d readings in %s: %d MB, %.1f B each; hourly sums %d MB; a unit with %d points and year: %.2f MB of readings, %.2f MB of hours",
+		readings, time.Since(begun).Round(time.Second), raw>>20, float64(raw)/float64(readings), hourly>>20,
+		len(pastPoints), float64(raw)*perYear/1e6, float64(hourly)*perYear/1e6)
+}
+
+// pastPoints are those of a unit with two supplies.
+var pastPoints = []string{
+	"optical_receive_power", "optical_transmit_power", "laser_bias", "temperature", "rf_input_level", "rf_output_level",
+	"supply_voltage/a", "supply_voltage/b", "supply_state/a", "supply_state/b", "laser_state", "optical_receive_state", "uptime",
+}
+
+// pastPoll has noise of two hundredths, in steps of one hundredth, where a
+// value is measured.
+func pastPoll(unit int, at time.Time) collector.Poll {
+	id := unitName(unit)
+	p := collector.Poll{Unit: id, Started: at}
+	for i, name := range pastPoints {
+		point, err := collector.ParsePoint(name)
+		if err != nil {
+			panic(err)
+		}
+		value := steady[point.Quantity]
+		switch {
+		case i < 8:
+			value = math.Round((value+0.02*rand.NormFloat64())*100) / 100
+		case point.Quantity == collector.Uptime:
+			value = float64(at.Unix() % 1_000_000)
+		}
+		p.Readings = append(p.Readings, collector.Reading{Unit: id, Point: point, Value: value, Taken: at.Add(time.Duration(unit%300) * time.Millisecond)})
+	}
+	return p
+}
+
+func sizeOf(t *testing.T, folder string) (bytes int64) {
+	require.NoError(t, filepath.WalkDir(folder, func(_ string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		info, err := d.Info()
+		if err == nil {
+			bytes += info.Size()
+		}
+		return err
+	}))
+	return bytes
+}
+
 // fullAlarm is a cleared alarm of a supply with a full history.
 func fullAlarm(i int, at time.Time) alarms.Alarm {
 	key := alarms.Key{Resource: "unit/" + unitName(i) + "/supply_state/b", Type: "supply-redundancy-lost"}
@@ -86,6 +167,21 @@ func fullAlarm(i int, at time.Time) alarms.Alarm {
 		a.Changes = append(a.Changes, alarms.StatusChange{Time: at, Severity: alarms.Minor, Text: a.Text})
 	}
 	return a
+}
+
+// processorTime returns what a process has used; on a machine that does other
+// work it says more than the clock.
+func processorTime(t *testing.T, pid int) time.Duration {
+	line, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	require.NoError(t, err)
+	fields := strings.Fields(string(line[strings.LastIndexByte(string(line), ')')+1:]))
+	var ticks time.Duration
+	for _, f := range fields[11:13] { // of user and of system, in hundredths of a second
+		n, err := strconv.Atoi(f)
+		require.NoError(t, err)
+		ticks += time.Duration(n)
+	}
+	return ticks * 10 * time.Millisecond
 }
 
 // startAndKill returns how long a daemon took until it said that it is ready.
@@ -114,6 +210,7 @@ func startAndKill(t *testing.T, folder string) time.Duration {
 		return resp.StatusCode == http.StatusOK
 	}, 2*time.Minute, 20*time.Millisecond, "%s", &out)
 	took := time.Since(began)
+	t.Logf("processor time %s", processorTime(t, cmd.Process.Pid))
 	http.DefaultClient.CloseIdleConnections()
 	if status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", cmd.Process.Pid)); err == nil {
 		for line := range strings.Lines(string(status)) {

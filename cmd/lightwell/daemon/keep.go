@@ -45,6 +45,9 @@ type keeper struct {
 	dispatcher *notify.Dispatcher
 	log        *zap.Logger
 
+	life context.Context // of writes: ended when a stop takes too long
+	end  context.CancelFunc
+
 	closing  sync.Once
 	flushing sync.Mutex // held by who writes the journal
 
@@ -55,9 +58,16 @@ type keeper struct {
 	journal []state.AuditRow
 }
 
+func newKeeper(store *state.Store, log *zap.Logger) *keeper {
+	k := &keeper{store: store, log: log, proven: time.Now()}
+	k.life, k.end = context.WithCancel(context.Background())
+	return k
+}
+
 // close ends the use of the state; it may be called twice.
 func (k *keeper) close() {
 	k.closing.Do(func() {
+		k.end()
 		if err := k.store.Close(); err != nil {
 			k.log.Error("close state", zap.Error(err))
 		}
@@ -99,7 +109,7 @@ func (k *keeper) lastWrite() time.Time {
 
 // write runs one write within its time and remembers how it went.
 func (k *keeper) write(fn func(context.Context) error) error {
-	ctx, cancel := context.WithTimeout(context.Background(), writeTimeout)
+	ctx, cancel := context.WithTimeout(k.life, writeTimeout)
 	defer cancel()
 	err := fn(ctx)
 	k.saw(err, time.Now())

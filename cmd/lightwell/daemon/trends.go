@@ -35,7 +35,7 @@ func (d *Daemon) openTrends() (err error) {
 
 // closeTrends stores them as of now.
 func (d *Daemon) closeTrends() {
-	ctx, cancel := context.WithTimeout(context.Background(), readTimeout)
+	ctx, cancel := context.WithTimeout(d.keep.life, readTimeout)
 	defer cancel()
 	if err := d.trends.Close(ctx); err != nil {
 		d.log.Error("close trends", zap.Error(err))

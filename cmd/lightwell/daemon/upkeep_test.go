@@ -46,7 +46,9 @@ func TestUndeliveredIsAnAlarm(t *testing.T) {
 	later := time.Now().Add(6 * time.Minute)
 	b.daemon.Look(later, 6*time.Minute)
 	b.saw("raised major webhook-undelivered daemon")
-	var list struct{ Items []struct{ Type, Qualifier, Text string } }
+	var list struct {
+		Items []struct{ Type, Qualifier, Text string }
+	}
 	b.get("/api/v1/alarms?resource=daemon", &list)
 	require.Len(t, list.Items, 1)
 	require.Equal(t, "deaf", list.Items[0].Qualifier)
