@@ -23,10 +23,12 @@ type Group struct {
 
 // Bounds of the factors that a Group may put on thresholds. At the lowest a
 // fleet quieter than the made-up one is judged a little more sharply; at the
-// highest a drift is found when about three times as much is lost.
+// highest a drift is found when about three times as much is lost, a step when
+// it is twice as large or lasts twice as long.
 const (
-	MinScale = 0.9
-	MaxScale = 3
+	MinScale     = 0.9
+	MaxScale     = 3
+	MaxStepScale = 2
 )
 
 // NewGroup returns a group that has seen what t tells.
@@ -102,7 +104,7 @@ type reference struct{ height, rate, decay float64 }
 
 // Measured on 1,170 point-years of drifttest; heights are parts of a threshold.
 var (
-	driftReference = reference{0.642, 0.153, 10}
+	driftReference = reference{0.623, 0.153, 10.3}
 	stepReference  = reference{0.585, 0.055, 9}
 )
 
@@ -122,13 +124,13 @@ func (g *Group) calibrate() {
 		expected = max(1, ratio/noiseDoubt) * min(1, ratio*noiseDoubt)
 	}
 	years := g.tally.PointDays / 365.25
-	g.settings.DriftScale = g.shipped.DriftScale * driftReference.scale(g.tally.Drift[:], years, expected)
-	g.settings.StepScale = g.shipped.StepScale * stepReference.scale(g.tally.Step[:], years, math.Sqrt(expected))
+	g.settings.DriftScale = g.shipped.DriftScale * driftReference.scale(g.tally.Drift[:], years, expected, MaxScale)
+	g.settings.StepScale = g.shipped.StepScale * stepReference.scale(g.tally.Step[:], years, math.Sqrt(expected), MaxStepScale)
 }
 
 // scale compares the height that excursions reach as often as in the reference
 // with the height there. Common excursions tell it sooner than rare alarms.
-func (r reference) scale(counts []int, years, expected float64) float32 {
+func (r reference) scale(counts []int, years, expected, most float64) float32 {
 	below, above := 0.0, 0.0 // ln(rate/r.rate) at the rungs around the height
 	height := float64(rungHeights[1])
 	for i := 1; i <= rungs; i++ {
@@ -143,5 +145,5 @@ func (r reference) scale(counts []int, years, expected float64) float32 {
 		}
 		below, height = above, h
 	}
-	return float32(max(MinScale, min(height/r.height, MaxScale)))
+	return float32(max(MinScale, min(height/r.height, most)))
 }

@@ -17,23 +17,24 @@ type Quantiles struct{ Ramp, Curve [4]Band }
 // failures of its own.
 func DefaultQuantiles() *Quantiles {
 	return &Quantiles{
-		Ramp:  [4]Band{{-1.41, -0.09, 0.30}, {-0.27, 0, 0.13}, {-0.06, 0, 0.04}, {-0.09, 0, 0.10}},
-		Curve: [4]Band{{-0.64, 0.45, 1.34}, {-0.43, 0.36, 0.87}, {-0.46, 0.01, 0.37}, {-0.68, 0, 0.19}},
+		Ramp:  [4]Band{{-1.49, -0.18, 0.30}, {-0.57, -0.01, 0.13}, {-0.05, 0, 0.06}, {-0.12, 0.01, 0.14}},
+		Curve: [4]Band{{-0.83, 0.39, 1.28}, {-0.56, 0.04, 0.78}, {-0.45, -0.02, 0.22}, {-0.61, -0.02, 0.16}},
 	}
 }
 
 var shareLimits = [3]float64{0.1, 0.3, 0.6}
 
-func cell(share float64) int {
+// Cell returns the place of a share of the limit lost in Ramp and Curve.
+func Cell(share float64) int {
 	i, _ := slices.BinarySearch(shareLimits[:], math.Nextafter(share, 2))
 	return i
 }
 
 func (q *Quantiles) band(share float64, curved bool) Band {
 	if curved {
-		return q.Curve[cell(share)]
+		return q.Curve[Cell(share)]
 	}
-	return q.Ramp[cell(share)]
+	return q.Ramp[Cell(share)]
 }
 
 // An Outcome is a forecast whose end is known.
@@ -57,7 +58,7 @@ func (q *Quantiles) Fit(outcomes []Outcome) *Quantiles {
 			if o.Curved {
 				form = 1
 			}
-			c := &ratios[form][cell(o.Share)]
+			c := &ratios[form][Cell(o.Share)]
 			*c = append(*c, math.Log(o.Ratio))
 		}
 	}

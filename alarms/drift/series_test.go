@@ -2,6 +2,7 @@ package drift_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -64,4 +65,12 @@ func TestHealthyPointsLearn(t *testing.T) {
 		require.Less(t, math.Abs(trend.LostDB), 0.12)
 		require.Less(t, trend.TempCoeffSE, 0.01)
 	}
+}
+
+func median(v []float64) float64 {
+	v = slices.Sorted(slices.Values(v))
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	return v[len(v)/2]
 }

@@ -41,8 +41,8 @@ func Default() Settings {
 		BurstLimit: 2,    // three hits in a day, or two and one the day after
 		StepSlack:  0.2,  // weather takes up to 0.3 dB for a day
 		StepLimit:  3.3,  // 0.5 dB after 11 hours, 1 dB after 5
-		SlopeZ:     2.88, // with Level: about one false alarm in 300 point-years
-		Level:      0.178,
+		SlopeZ:     2.97, // with Level: about one false alarm in 300 point-years
+		Level:      0.183,
 		SlopeMin:   0.03,
 		SumLimit:   0.3,
 		LevelNoise: 0.003,

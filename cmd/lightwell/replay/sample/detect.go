@@ -140,7 +140,7 @@ func (p *plan) on(number int) *drift.Settings { return &p.days[number] }
 func calibrate(ctx context.Context, folder string, visits map[string][]visit) (*plan, error) {
 	var seen []drift.Tally
 	c := drift.Default()
-	c.StepScale = drift.MaxScale // a mirror that is not cut off shows how far it goes
+	c.StepScale = drift.MaxStepScale // a mirror that is not cut off shows how far it goes
 	points := shelf{index: map[string]*point{}}
 	err := each(ctx, folder, func(r *row) {
 		if n := r.day + 1 - len(seen); n > 0 {
