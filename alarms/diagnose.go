@@ -12,7 +12,8 @@ import (
 )
 
 // diagnose asks for the findings of the site while something there is not as
-// it should be. It is called with the site's lock held.
+// it should be, before the rules judge: they may go by them. It is called with
+// the site's lock held.
 func (r *round) diagnose(s *siteState, v *View) {
 	if r.engine.cfg.Diagnose == nil {
 		return
@@ -21,21 +22,16 @@ func (r *round) diagnose(s *siteState, v *View) {
 		s.findings = nil
 		return
 	}
-	before := s.findings
-	v.Memo, v.Findings, v.Works = nil, before, r.works
+	v.Findings, v.Works = s.findings, r.works
 	s.findings = r.engine.askWhy(v)
+	v.Findings = s.findings
 	r.engine.tellFindings(r, s)
 }
 
 // unsettled tells whether anything at the site deviates, is silent, started
 // anew, or has an alarm.
 func (r *round) unsettled(s *siteState) bool {
-	for _, f := range r.findings {
-		if f.verdict != nil && f.verdict.Active || f.cur != nil && !f.cur.Cleared {
-			return true
-		}
-	}
-	return slices.ContainsFunc(s.units, func(u *UnitView) bool { return u.deviates(r.now) })
+	return len(r.engine.cfg.List.activeAt(r.site)) > 0 || slices.ContainsFunc(s.units, func(u *UnitView) bool { return u.deviates(r.now) })
 }
 
 // RecentStart is how long a unit counts as started anew.

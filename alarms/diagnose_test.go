@@ -203,7 +203,7 @@ func TestDiagnosisThatPanics(t *testing.T) {
 	r.step(time.Second)
 	r.step(time.Second)
 	require.False(t, r.alarm(nqPower, rule.typ.ID).Cleared, "alarms go on without it")
-	require.EqualValues(t, 2, r.engine.Stats().RulePanics)
+	require.EqualValues(t, 1, r.engine.Stats().RulePanics)
 	require.Contains(t, r.eventKinds(), alarms.EventRuleFailed)
 }
 

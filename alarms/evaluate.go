@@ -127,13 +127,13 @@ func (r *round) judge(s *siteState) {
 		u.takeTrends(r.engine.cfg.Trends)
 	}
 	v := &View{Now: r.now, Site: s.site, Fleet: r.fleet, Units: s.units, Active: r.engine.cfg.List.Active, Severity: r.given}
+	r.diagnose(s, v)
 	for _, rule := range r.engine.rules {
 		verdicts := r.engine.ask(rule, v)
 		for i := range verdicts {
 			r.addVerdict(rule.typ, &verdicts[i])
 		}
 	}
-	r.diagnose(s, v)
 }
 
 // ask returns the verdicts of one rule. A rule that panics has none: its

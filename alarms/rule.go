@@ -69,7 +69,8 @@ type View struct {
 	// Memo is for rules that look at a site in the same way: what the first
 	// of them has worked out from this view, the others need not.
 	Memo any
-	// Findings are those of the last evaluation; for the diagnosis only.
+	// Findings is what the diagnosis makes of this view; to the diagnosis itself,
+	// what it made of the one before. They are shared: do not change them.
 	Findings []Finding
 	// Works are what people did at the site lately; for the diagnosis only.
 	Works []Work

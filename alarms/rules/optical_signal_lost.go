@@ -51,6 +51,7 @@ func (signalLost) Judge(v *alarms.View) []alarms.Verdict {
 			out = o.judgeReceiver(&o.fibres[i], out)
 		}
 	}
+	out = o.judgeFound(out)
 	for i := range o.fibres {
 		if f := &o.fibres[i]; f.path.Cable != "" && o.firstOf(i, func(g *fibre) bool { return g.path.Cable == f.path.Cable }) {
 			out = o.judgeCable(f.path.Cable, out)
@@ -272,15 +273,20 @@ func (o *optics) judgeCable(cable string, out []alarms.Verdict) []alarms.Verdict
 	switch {
 	case b.over(o.view):
 		return append(out, alarms.Verdict{Resource: cableResource(cable), Seen: b.newest})
-	case !b.cut(), !b.noDip, o.fromOneSource(&b):
+	case !b.cut(), !b.noDip, o.fromOneSource(&b), o.otherCause(&b):
 		return out
 	}
 	cause := "the cable is probably cut"
-	if len(b.senders) == 1 && !b.senderKnown {
+	switch {
+	case b.senderKnown:
+	case len(b.senders) == 1:
 		cause = fmt.Sprintf("the cable is probably cut, or %s, from which all of it comes, has no power", named(b.senders[0].Unit))
+	default:
+		cause = "the cable is probably cut, or what it comes from has no power"
 	}
 	v := b.verdict(cableResource(cable), "")
 	v.Text = fmt.Sprintf("Cable %s: all light through it is gone, %d of its links are down: %s. First ask for work along its route.", cable, len(v.Details.Impacted), cause)
+	v.Direct = v.Direct && o.roofLooked(&b)
 	v.Details.Actions, v.Details.Cautions = cableActions, pathCare
 	return append(out, v)
 }

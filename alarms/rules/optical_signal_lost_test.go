@@ -105,7 +105,7 @@ func TestCableCut(t *testing.T) {
 	v := s.active(rules.SignalLost, "cable/riser")
 	require.True(t, v.Direct, "several receivers agree")
 	require.ElementsMatch(t, []string{"link/l1", "link/l2", "link/l3", "link/l4"}, v.Details.Impacted)
-	require.Contains(t, v.Text, "4 of its links are down: the cable is probably cut.")
+	require.Contains(t, v.Text, "4 of its links are down: the cable is probably cut, or what it comes from has no power.")
 	for i := 1; i <= 4; i++ {
 		require.Contains(t, v.Explains, key(rules.SignalLost, fmt.Sprintf("unit/room-%d/optical_receive_power", i)))
 		require.Contains(t, v.Explains, key(rules.SignalLost, fmt.Sprintf("unit/roof-%d/optical_receive_power", i)))

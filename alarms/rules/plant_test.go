@@ -10,6 +10,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/diagnosis"
 	"lightwell/alarms/rules"
 	"lightwell/collector"
 	"lightwell/collector/model"
@@ -24,6 +25,8 @@ type watch struct {
 	fleet  *collector.Fleet
 	book   *baseline.Book
 	engine *alarms.Engine
+	list   *alarms.List
+	works  []alarms.Work
 	life   map[string]collector.Reading
 	heard  []string
 }
@@ -49,23 +52,31 @@ func plantFleet(t *testing.T, models *model.Set) *collector.Fleet {
 	return collector.NewFleet(f)
 }
 
-func newWatch(t *testing.T, seed uint64) *watch {
+// newWatch watches a plant whose fleet may have been changed.
+func newWatch(t *testing.T, seed uint64, change ...func(*collector.Fleet)) *watch {
 	models, err := model.Builtin()
 	require.NoError(t, err)
 	w := &watch{t: t, fleet: plantFleet(t, models), life: map[string]collector.Reading{}}
+	for _, c := range change {
+		if c != nil {
+			c(w.fleet)
+			w.fleet = collector.NewFleet(*w.fleet)
+		}
+	}
 	w.plant, err = plant.New(w.fleet, models, plant.Config{Seed: seed, Start: time.Date(2026, 4, 14, 6, 0, 0, 0, time.UTC)})
 	require.NoError(t, err)
 	w.book, err = baseline.NewBook(&baseline.Memory{}, baseline.Default())
 	require.NoError(t, err)
 	w.book.SetFleet(w.fleet)
-	list := alarms.NewList(alarms.ListConfig{Sink: func(changes []alarms.Change) {
+	w.list = alarms.NewList(alarms.ListConfig{Sink: func(changes []alarms.Change) {
 		for _, c := range changes {
 			if c.Notify {
 				w.heard = append(w.heard, fmt.Sprintf("%s %s %s", c.Kind, c.Alarm.Type, c.Alarm.Resource))
 			}
 		}
 	}})
-	w.engine = alarms.NewEngine(alarms.EngineConfig{Rules: rules.All(), List: list, Baselines: w.book})
+	w.engine = alarms.NewEngine(alarms.EngineConfig{Rules: rules.All(), List: w.list, Baselines: w.book, Diagnose: diagnosis.Diagnose,
+		Works: func(string, time.Time) []alarms.Work { return w.works }})
 	w.engine.SetFleet(w.fleet)
 	return w
 }

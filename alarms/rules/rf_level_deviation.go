@@ -60,6 +60,8 @@ func (rfLevel) Judge(v *alarms.View) []alarms.Verdict {
 				ok = true
 			case collector.RFOutputLevel:
 				expected, ok = o.expectedOutput(u, p)
+			case collector.RFNoiseFloor:
+				out = o.judgeQuiet(u, p, out)
 			}
 			if ok {
 				out = o.judgeRF(u, p, expected, out)
@@ -136,7 +138,7 @@ func (o *optics) judgeRF(u *alarms.UnitView, p collector.Point, expected span, o
 	case minor.beyond(size, isActive(o.view, key)):
 		v.Severity = alarms.Minor
 	default:
-		return append(out, v)
+		return o.judgeQuiet(u, p, out)
 	}
 	v.Active = true
 	v.Details = alarms.Details{
@@ -150,6 +152,9 @@ func (o *optics) judgeRF(u *alarms.UnitView, p collector.Point, expected span, o
 	}
 	v.Text = fmt.Sprintf("%s is more than %.1f dB %s what its baseline of %.1f dBm (%s) and the light explain. First %s.",
 		describe(u, p), least, way, ref.Value, ref.CapturedAt.UTC().Format(time.DateOnly), first)
+	if f := foundFor(o.view, key.Resource, foundSlopeLost, foundReflection); f != nil {
+		v.Details.Actions, v.Details.Cautions = f.Actions, f.Cautions
+	}
 	if p.Quantity == collector.RFInputLevel {
 		v.Explains = o.rfDownstream(u)
 	}

@@ -25,6 +25,8 @@ type scene struct {
 	fleet  collector.Fleet
 	units  map[string]*alarms.UnitView
 	raised map[alarms.Key]alarms.Severity
+
+	findings []alarms.Finding
 }
 
 func newScene(t testing.TB) *scene {
@@ -217,7 +219,7 @@ func (s *scene) raise(kind, resource string, severity alarms.Severity) {
 
 func (s *scene) view() *alarms.View {
 	fleet := collector.NewFleet(s.fleet)
-	v := &alarms.View{Now: now, Site: s.fleet.Sites[0], Fleet: fleet}
+	v := &alarms.View{Now: now, Site: s.fleet.Sites[0], Fleet: fleet, Findings: s.findings}
 	v.Active = func(k alarms.Key) bool { _, ok := s.raised[k]; return ok }
 	v.Severity = func(k alarms.Key) alarms.Severity { return s.raised[k] }
 	for _, u := range s.fleet.Units {
