@@ -151,3 +151,23 @@ func TestTemperatureCoefficientIsLearnt(t *testing.T) {
 	require.Less(t, math.Sqrt(square/count), 0.0033)
 	require.Greater(t, final, 70)
 }
+
+// TestHowManyAreFinal: sound points are accepted, most of them at once.
+func TestHowManyAreFinal(t *testing.T) {
+	final := func(r drifttest.Recipe) (share float64) {
+		const points = 60
+		for seed := range uint64(points) {
+			r.Seed = 40000 + seed
+			s := newSchool(t)
+			s.attend(drifttest.New(r), false)
+			if s.level().Phase == baseline.Final {
+				share += 1.0 / points
+			}
+		}
+		return share
+	}
+	at14, at28 := final(drifttest.Recipe{Days: 15}), final(drifttest.Recipe{Days: 29})
+	t.Logf("sound points final after 14 d: %.0f %%, after 28 d: %.0f %%", 100*at14, 100*at28)
+	require.Greater(t, at14, 0.7)
+	require.Greater(t, at28, 0.9)
+}

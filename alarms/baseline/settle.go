@@ -239,15 +239,17 @@ func (j *judgement) settled(first int64) bool {
 	return len(j.reasons) == 0
 }
 
+// halves doubts two weeks whose medians differ by more than the days of each
+// scatter about its own.
 func (j *judgement) halves(x explanation, days []float64) {
-	n := len(x.left) / 2
-	if n == 0 || len(days) < 4 {
+	n, half := len(x.left)/2, len(days)/2
+	if n == 0 || half < 2 {
 		return
 	}
 	off := statistic.MedianOf(x.left[n:]) - statistic.MedianOf(x.left[:n])
-	r := neighbours(centred(days))
-	sd := statistic.Sigma(days, statistic.MedianOf(days), j.size/20)
-	se := statistic.MedianCost * sd * math.Sqrt((1+r)/(1-r)*4/float64(len(days)))
+	apart := append(centred(days[:half]), centred(days[half:])...)
+	r := neighbours(apart)
+	se := statistic.MedianCost * statistic.Sigma(apart, 0, j.size/20) * math.Sqrt((1+r)/(1-r)*2/float64(half))
 	if math.Abs(off) > max(halvesApart*j.size, 3*se) {
 		j.doubt("its second week is %s off its first: wait, or find out what changes", j.text(off))
 	}
