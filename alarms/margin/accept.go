@@ -101,8 +101,8 @@ func Check(f *collector.Fleet, unit string, levels baseline.Levels) []baseline.R
 	var out []baseline.Remark
 	for _, l := range f.LinksOf(unit) {
 		both := Accept(f, l, levels)
-		if crossed(f, l, both, levels) {
-			out = append(out, baseline.Remark{Grave: true, Text: fmt.Sprintf("link %s: both ends transmit and neither receives: very likely the pair is crossed, transmitter to transmitter; swap the two plugs at one end only, then look whether light arrives. %s", l.ID, care)})
+		if text := crossed(f, l, unit, both, levels); text != "" {
+			out = append(out, baseline.Remark{Grave: true, Text: text})
 			continue
 		}
 		for i, a := range both {
@@ -120,14 +120,24 @@ func Check(f *collector.Fleet, unit string, levels baseline.Levels) []baseline.R
 // care is the caution of every text that sends a person to a fibre.
 const care = "Treat every fibre as live and never look into it; local codes and licensed persons decide."
 
-func crossed(f *collector.Fleet, l collector.Link, both [2]Acceptance, levels baseline.Levels) bool {
+// crossed says that a dark pair may be swapped; "" when nothing points to it.
+// A unit read over the dark fibre cannot be asked what it sends and gets.
+func crossed(f *collector.Fleet, l collector.Link, unit string, both [2]Acceptance, levels baseline.Levels) string {
 	var ends [2]budget.End
+	var known [2]bool
 	for i, fibre := range f.Fibres(l) {
 		sent, ok := levels(fibre.From.Unit, fibre.Transmitter())
-		ends[i].Transmits = ok && !baseline.Dark(collector.OpticalTransmitPower, sent.Value)
+		ends[i].Transmits, known[i] = ok && !baseline.Dark(collector.OpticalTransmitPower, sent.Value), ok
 		ends[1-i].Receives = both[i].Verdict != Dark
 	}
-	return budget.CrossedPair(ends[0], ends[1], true) // commissioning is work at the plugs
+	outdoor, _ := f.Unit(l.Outdoor)
+	switch {
+	case budget.CrossedPair(ends[0], ends[1], true): // commissioning is work at the plugs
+		return fmt.Sprintf("link %s: both ends transmit and neither receives: very likely the pair is crossed, transmitter to transmitter; swap the two plugs at one end only, then look whether light arrives. %s", l.ID, care)
+	case unit == l.Indoor && both[0].Verdict == Dark && ends[1].Transmits && !known[0] && outdoor.Via == unit:
+		return fmt.Sprintf("link %s: %s gets no light, and %s, which is read over that fibre, cannot be asked: possibly the pair is crossed, transmitter to transmitter, or the fibre is open, or the roof unit has no power; see that it has power, then swap the two plugs at one end only: when light arrives, the pair was crossed. %s", l.ID, unit, outdoor.ID, care)
+	}
+	return ""
 }
 
 // text says a verdict that needs a person; "" for the others. other is the
@@ -156,13 +166,13 @@ func (a Acceptance) text(other Acceptance) string {
 const (
 	polishDB = 3   // a flat plug in an angled adaptor loses 3 to 10 dB
 	openDB   = 10  // more is hardly connected
-	alikeDB  = 1.0 // two directions that differ less have one cause
+	alikeDB  = 1.0 // two directions that differ by less, or by what the monitors may be off, have one cause
 )
 
 // reason names the likely cause: what the usual signatures of faults after
 // work at a fibre say of the size of the loss and of the other direction.
 func (a Acceptance) reason(other Acceptance) string {
-	if other.Verdict == TooMuch && math.Abs(a.Excess()-other.Excess()) < alikeDB {
+	if other.Verdict == TooMuch && math.Abs(a.Excess()-other.Excess()) <= max(alikeDB, a.Band) {
 		return "both directions alike: likely the wrong fibre or wrong jumpers on both (multimode, flat polish), else a bend or a squeezed cable; compare the print and the colour of the jumpers, then walk the route"
 	}
 	switch excess := a.Excess(); {

@@ -87,7 +87,7 @@ func TestReasons(t *testing.T) {
 		{"wrong polish", -6.5, -1.3, "room", true, []string{"flat (PC) plug in an angled (APC) adaptor", "multimode jumper"}},
 		{"uplink", -1.3, -6.5, "roof", true, []string{"uplink of link nq, from room to roof"}},
 		{"not seated", -14, -1.3, "room", true, []string{"not seated, or a broken fibre"}},
-		{"wrong fibre", -7, -7.4, "room", true, []string{"both directions alike", "wrong fibre or wrong jumpers", "bend"}},
+		{"wrong fibre", -7, -8.4, "room", true, []string{"both directions alike", "wrong fibre or wrong jumpers", "bend"}},
 		{"doubtful", -3, -1.3, "room", false, []string{"1.0 dB more than the plan allows", "measure with a power meter", "never look into it"}},
 		{"too little", 2, -1.3, "room", false, []string{"less than such a fibre can"}},
 		{"crossed", -45, -45, "room", true, []string{"very likely the pair is crossed", "swap the two plugs at one end only", "never look into it"}},
