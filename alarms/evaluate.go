@@ -126,7 +126,7 @@ func (r *round) judge(s *siteState) {
 		u.compare(r.engine.cfg.Baselines, s.units)
 		u.takeTrends(r.engine.cfg.Trends)
 	}
-	v := &View{Now: r.now, Site: s.site, Fleet: r.fleet, Units: s.units, Active: r.engine.cfg.List.Active, Severity: r.given}
+	v := &View{Now: r.now, Site: s.site, Fleet: r.fleet, Units: s.units, Active: r.engine.cfg.List.Active, Severity: r.given, Since: r.engine.cfg.List.raisedAt}
 	r.diagnose(s, v)
 	for _, rule := range r.engine.rules {
 		verdicts := r.engine.ask(rule, v)

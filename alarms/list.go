@@ -161,6 +161,15 @@ func (l *List) peek(k Key) *Alarm {
 	return l.byKey[k]
 }
 
+// raisedAt returns when an alarm that is not cleared was raised; zero: it is
+// not, or has cleared.
+func (l *List) raisedAt(k Key) time.Time {
+	if a := l.peek(k); a != nil && !a.Cleared {
+		return a.LastRaised
+	}
+	return time.Time{}
+}
+
 // activeAt returns the alarms of a site that are not cleared.
 func (l *List) activeAt(site string) []*Alarm {
 	l.mu.RLock()

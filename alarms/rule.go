@@ -66,6 +66,9 @@ type View struct {
 	// before any assignment, for hysteresis between severities; zero when the
 	// alarm is not raised. Nil: not known.
 	Severity func(Key) Severity
+	// Since returns when an alarm that is raised at the moment was raised;
+	// zero when it is not. Nil: not known.
+	Since func(Key) time.Time
 	// Memo is for rules that look at a site in the same way: what the first
 	// of them has worked out from this view, the others need not.
 	Memo any

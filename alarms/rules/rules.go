@@ -30,6 +30,7 @@ const (
 	RFLevelDeviation   = "rf-level-deviation"
 	SupplyRedundancy   = "supply-redundancy-lost"
 	SupplyFailed       = "supply-failed"
+	MainsLost          = "mains-lost"
 	TemperatureOutside = "temperature-out-of-range"
 	WarmUpOverdue      = "warm-up-overdue"
 	AntennaFeedFault   = "antenna-feed-fault"
@@ -45,7 +46,7 @@ const (
 func All() []alarms.Rule {
 	return []alarms.Rule{
 		signalLost{}, signalDegraded{}, opticalDrift{}, intermittent{}, laserFailed{}, laserAgeing{}, rfLevel{},
-		supplyRedundancy{}, supplyFailed{}, temperature{}, warmUp{},
+		supplyRedundancy{}, supplyFailed{}, mainsLost{}, temperature{}, warmUp{},
 		antennaFeed{}, unreachable{}, refused{}, sensor{}, baselineMissing{}, marginLow{},
 	}
 }
@@ -63,6 +64,14 @@ func pointResource(u *alarms.UnitView, p collector.Point) string {
 // pointKey is the key of an alarm of a point.
 func pointKey(kind string, u *alarms.UnitView, p collector.Point) alarms.Key {
 	return alarms.Key{Resource: pointResource(u, p), Type: kind}
+}
+
+// siteName returns what people call the site.
+func siteName(v *alarms.View) string {
+	if v.Site.Name != "" {
+		return v.Site.Name
+	}
+	return v.Site.ID
 }
 
 // named returns what people call a unit.

@@ -25,6 +25,7 @@ var registered = map[string]struct {
 	"antennaFailure":                    {71, alarms.EquipmentAlarm},
 	"lossOfRedundancy":                  {77, alarms.EquipmentAlarm},
 	"powerSupplyFailure":                {78, alarms.EquipmentAlarm},
+	"commercialPowerFailure":            {106, alarms.EnvironmentalAlarm},
 	"communicationsSubsystemFailure":    {505, alarms.CommunicationsAlarm},
 	"configurationOrCustomizationError": {506, alarms.ProcessingErrorAlarm},
 	"equipmentMalfunction":              {514, alarms.EquipmentAlarm},
@@ -158,7 +159,7 @@ func TestTextsSayWhatToDo(t *testing.T) {
 			}
 		}
 	}
-	require.Len(t, kinds, 14, "every type is in the troubled scenes")
+	require.Len(t, kinds, len(rules.All()), "every type is in the troubled scenes")
 }
 
 // places are words in an action that send a person to a place of the cautions.

@@ -170,11 +170,7 @@ func judgeSite(v *alarms.View, out []alarms.Verdict) []alarms.Verdict {
 		return append(out, verdict)
 	}
 	verdict.Active, verdict.Seen = true, firstDown
-	name := v.Site.Name
-	if name == "" {
-		name = v.Site.ID
-	}
-	verdict.Text = fmt.Sprintf("%s: none of the %d units that are read directly answers: probably the network or the power of the site. First reach its gateway.", name, own)
+	verdict.Text = fmt.Sprintf("%s: none of the %d units that are read directly answers: probably the network or the power of the site. First reach its gateway.", siteName(v), own)
 	verdict.Details = alarms.Details{Actions: siteSilentActions, Cautions: mainsCare}
 	for _, u := range v.Units {
 		verdict.Explains = append(verdict.Explains, unreachableKey(u))
