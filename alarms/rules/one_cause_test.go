@@ -103,7 +103,7 @@ func newBigWatch(t *testing.T, seed uint64) *bigWatch {
 	w := &bigWatch{watch: &watch{t: t, fleet: bigFleet(t, models), life: map[string]collector.Reading{}}, far: &receiver{}, rand: rand.New(rand.NewPCG(seed, 7))}
 	w.plant, err = plant.New(w.fleet, models, plant.Config{Seed: seed, Start: time.Date(2026, 4, 14, 6, 0, 0, 0, time.UTC)})
 	require.NoError(t, err)
-	w.book, err = baseline.NewBook(&store{}, baseline.Default())
+	w.book, err = baseline.NewBook(&baseline.Memory{}, baseline.Default())
 	require.NoError(t, err)
 	w.book.SetFleet(w.fleet)
 	noc := notify.Endpoint{Name: "noc", URL: collector.NewSecret("https://noc.example/hook"), Secrets: []collector.Secret{collector.NewSecret("whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw")}}

@@ -47,6 +47,7 @@ type Config struct {
 	Alarms  func(site string) []alarms.Alarm
 	History history.Source     // nil: the last readings count
 	Event   func(alarms.Event) // told of begin, end and forgotten visits; nil: nobody
+	Closed  func(Proof)        // told of a visit once the levels after it are known; nil: nobody
 	Log     *zap.Logger        // nil: silent
 }
 
@@ -70,6 +71,9 @@ func NewBook(cfg Config, now time.Time) (*Book, error) {
 	}
 	if cfg.Event == nil {
 		cfg.Event = func(alarms.Event) {}
+	}
+	if cfg.Closed == nil {
+		cfg.Closed = func(Proof) {}
 	}
 	b := &Book{cfg: cfg}
 	recent := map[int64]*Visit{}

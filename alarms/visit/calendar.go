@@ -10,13 +10,8 @@ import (
 
 // During returns the open visit at one of the resources as planned work.
 func (b *Book) During(resources []string, now time.Time) (collector.PlannedWork, bool) {
-	return b.during(resources, now, 0)
-}
-
-func (b *Book) during(resources []string, now time.Time, after time.Duration) (collector.PlannedWork, bool) {
 	for _, v := range *b.recent.Load() {
-		over := v.State != Open && !v.Ended.After(now) && now.Sub(v.Ended) < after
-		if !over && !v.open(now) || !slices.ContainsFunc(resources, func(r string) bool { return slices.Contains(v.Resources, r) }) {
+		if !v.open(now) || !slices.ContainsFunc(resources, func(r string) bool { return slices.Contains(v.Resources, r) }) {
 			continue
 		}
 		return collector.PlannedWork{
@@ -27,15 +22,30 @@ func (b *Book) during(resources []string, now time.Time, after time.Duration) (c
 	return collector.PlannedWork{}, false
 }
 
-// ColdStart is how long after a visit drift is not judged: units that were
-// without power have to warm up.
-const ColdStart = 2 * time.Hour
+// Works returns the visits to a site that are open or recent, for the
+// diagnosis.
+func (b *Book) Works(site string, now time.Time) []alarms.Work {
+	var out []alarms.Work
+	for _, v := range *b.recent.Load() {
+		if v.Site != site || now.Sub(v.end(now)) >= RecentFor {
+			continue
+		}
+		w := alarms.Work{ID: v.Work(), Resources: slices.Clone(v.Resources), Begin: v.Begun, End: v.Ended, Exchanged: slices.Clone(v.Exchanged), Reason: v.By + ": " + v.Reason}
+		for _, m := range v.Meter {
+			if m.Expected != nil { // without it a reading says nothing about a fault
+				w.Meter = append(w.Meter, alarms.MeterReading{Unit: m.Unit, Port: m.Port, DBm: m.DBm, ExpectedDBm: *m.Expected, At: v.Ended})
+			}
+		}
+		out = append(out, w)
+	}
+	slices.SortFunc(out, func(a, b alarms.Work) int { return a.Begin.Compare(b.Begin) })
+	return out
+}
 
 // A Calendar is planned work and visits in one.
 type Calendar struct {
 	Planned alarms.WorkCalendar // nil: none
 	Visits  *Book
-	After   time.Duration // how much longer a visit counts; ColdStart for drift, 0 for alarms
 }
 
 var _ alarms.WorkCalendar = Calendar{}
@@ -43,7 +53,7 @@ var _ alarms.WorkCalendar = Calendar{}
 // During implements alarms.WorkCalendar. A visit comes before planned work: it
 // is what happens, not what was meant to.
 func (c Calendar) During(resources []string, now time.Time) (collector.PlannedWork, bool) {
-	if w, ok := c.Visits.during(resources, now, c.After); ok || c.Planned == nil {
+	if w, ok := c.Visits.During(resources, now); ok || c.Planned == nil {
 		return w, ok
 	}
 	return c.Planned.During(resources, now)

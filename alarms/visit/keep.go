@@ -89,5 +89,9 @@ func (b *Book) settle(ctx context.Context, id string, now time.Time) error {
 	}
 	v.State = Closed
 	p := b.proof(v, now)
-	return b.put(v, nobody, "visit-closed", fmt.Sprintf("%s: %s", v.ID, p.Conclusion), now)
+	if err := b.put(v, nobody, "visit-closed", fmt.Sprintf("%s: %s", v.ID, p.Conclusion), now); err != nil {
+		return err
+	}
+	b.cfg.Closed(p)
+	return nil
 }

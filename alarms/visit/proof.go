@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"lightwell/collector"
 )
 
 // A Proof is what a visit can show for itself: what was done, which alarms it
@@ -82,6 +84,21 @@ func (p *Proof) offer() {
 	}
 	slices.Sort(p.Rebaseline)
 	p.Rebaseline = slices.Compact(p.Rebaseline)
+}
+
+// Touched returns the units whose light moved, and those that were exchanged:
+// what is slow at them is measured anew from the visit on.
+func (p *Proof) Touched() []string {
+	out := slices.Clone(p.Exchanged)
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		optical := l.Point.Quantity == collector.OpticalReceivePower || l.Point.Quantity == collector.OpticalTransmitPower
+		if optical && slices.Contains([]Verdict{Better, Worse, Moved}, l.Verdict) {
+			out = append(out, l.Unit)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // Count returns how many points have one of the verdicts.

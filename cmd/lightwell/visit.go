@@ -51,7 +51,7 @@ func (c visitBeginCmd) Run(s *streams) error {
 	if c.Limit < time.Minute || c.Since < 0 {
 		return exit.Usage(errors.New("--limit is 10m or more, --since is not negative"))
 	}
-	body := map[string]any{"site": c.Site, "by": c.By, "reason": c.Reason, "resources": append([]string{}, c.On...), "limit_minutes": int(c.Limit / time.Minute)}
+	body := map[string]any{"site": strings.TrimPrefix(c.Site, "site/"), "by": c.By, "reason": c.Reason, "resources": append([]string{}, c.On...), "limit_minutes": int(c.Limit / time.Minute)}
 	if c.Since > 0 {
 		body["at"] = time.Now().Add(-c.Since).UTC()
 	}

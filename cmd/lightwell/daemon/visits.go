@@ -6,7 +6,6 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/visit"
-	"lightwell/collector"
 )
 
 // openVisits reads the visits. They ask the engine only later: it is made
@@ -14,24 +13,15 @@ import (
 func (d *Daemon) openVisits() (err error) {
 	d.visits, err = visit.NewBook(visit.Config{
 		Store: visit.Stored{State: d.keep.store, Write: d.keep.write}, Fleet: d.fleet.Load, Units: d.unitsOf, Alarms: d.alarmsAt,
-		History: d.past.source(), Event: func(ev alarms.Event) { d.engine.Note(ev) }, Log: d.log.Named("visits"),
+		History: d.past.source(), Event: func(ev alarms.Event) { d.engine.Note(ev) }, Closed: d.visitClosed, Log: d.log.Named("visits"),
 	}, time.Now())
 	return err
 }
 
 // works tells the diagnosis who was at a site lately and what they did there:
-// the last visit, and planned work in force.
+// visits, and planned work in force.
 func (d *Daemon) works(site string, now time.Time) []alarms.Work {
-	var out []alarms.Work
-	if v, ok := d.visits.Recent(site, now); ok {
-		w := alarms.Work{ID: v.ID, Resources: v.Resources, Begin: v.Begun, End: v.Ended, Exchanged: v.Exchanged, Reason: v.Reason}
-		for _, m := range v.Meter {
-			if m.Expected != nil {
-				w.Meter = append(w.Meter, alarms.MeterReading{Unit: m.Unit, Port: m.Port, DBm: m.DBm, ExpectedDBm: *m.Expected, At: v.Ended})
-			}
-		}
-		out = append(out, w)
-	}
+	out := d.visits.Works(site, now)
 	for _, p := range d.fleet.Load().PlannedWork {
 		here := slices.ContainsFunc(p.Resources, func(r string) bool {
 			at, _ := alarms.SiteOf(d.fleet.Load(), r)
@@ -42,6 +32,11 @@ func (d *Daemon) works(site string, now time.Time) []alarms.Work {
 		}
 	}
 	return out
+}
+
+// visitClosed has slow changes of what a visit moved counted from its end on.
+func (d *Daemon) visitClosed(p visit.Proof) {
+	d.trends.Visited(p.Touched(), p.Ended)
 }
 
 // work is the planned work of the fleet file and the open visits.
@@ -63,5 +58,3 @@ func (d *Daemon) unitsOf(site string) []alarms.UnitView {
 func (d *Daemon) alarmsAt(site string) []alarms.Alarm {
 	return d.list.Alarms(alarms.Filter{Site: site, Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny})
 }
-
-var _ alarms.WorkCalendar = (*collector.Calendar)(nil)
