@@ -124,14 +124,6 @@ func (o *optics) roofLooked(b *bundle) bool {
 // lower begins a text as one does within a sentence.
 func lower(text string) string { return strings.ToLower(text[:1]) + text[1:] }
 
-// siteName returns what people call the site.
-func siteName(v *alarms.View) string {
-	if v.Site.Name != "" {
-		return v.Site.Name
-	}
-	return v.Site.ID
-}
-
 // judgeQuiet judges what the diagnosis finds at an RF output or noise floor while
 // its level is within limits.
 func (o *optics) judgeQuiet(u *alarms.UnitView, p collector.Point, out []alarms.Verdict) []alarms.Verdict {
