@@ -58,7 +58,7 @@ func (l *Laser) Trend(c *LaserSettings) LaserTrend {
 	}
 	if slope, se, ok := a.line.slope(); ok {
 		t.PerMonth, t.MonthSE = slope*monthDays, se*monthDays
-		t.forecast(c, slope, se)
+		t.forecast(c, slope, se, a.line.w-2)
 	}
 	return t
 }
@@ -67,19 +67,19 @@ func round2(limit float32) float64 { return math.Round(float64(limit)*100) / 100
 
 // forecast says when the next limit is reached, as an 80 % interval: the time
 // that a straight line would take, times what such lines were wrong by. The
-// error of the slope widens it. Nothing is said of a growth that cannot be
-// told from none.
-func (t *LaserTrend) forecast(c *LaserSettings, perDay, se float64) {
+// error of the slope widens it where it is larger. Nothing is said of a growth
+// that cannot be told from none.
+func (t *LaserTrend) forecast(c *LaserSettings, perDay, se, freedom float64) {
 	if t.Since.IsZero() || t.Next == 0 || t.Index >= t.Next || perDay < 2*se || perDay <= 0 {
 		return
 	}
 	days, off := (t.Next-t.Index)/perDay, c.Ahead[t.Grade]
-	own := statistic.NormalQuantile(0.9) * se / perDay
+	own := statistic.StudentQuantile(0.9, max(freedom, 1)) * se / perDay
 	low, middle, high := float64(off.Low), float64(off.Middle), float64(off.High)
 	span := func(factor float64) time.Duration {
 		const most = 100 * 365
 		return time.Duration(min(days*math.Exp(factor), most) * 24 * float64(time.Hour))
 	}
 	t.HasForecast = true
-	t.Earliest, t.Expected, t.Latest = span(middle-math.Hypot(middle-low, own)), span(middle), span(middle+math.Hypot(high-middle, own))
+	t.Earliest, t.Expected, t.Latest = span(middle-max(middle-low, own)), span(middle), span(middle+max(high-middle, own))
 }

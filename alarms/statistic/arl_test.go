@@ -18,6 +18,13 @@ import (
 // the published tables judge, and the charts of this package run on random
 // values, which the equation judges.
 
+// headStart is half the limit on both sides.
+func headStart(c statistic.CUSUM) statistic.Sums {
+	return statistic.Sums{High: c.Limit / 2, Low: c.Limit / 2}
+}
+
+func normalShare(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
+
 func density(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
 
 // runLength solves L(u) = 1 + at(u)·L(0) + ∫ kernel(u, y)·L(y) dy over low to
@@ -56,7 +63,7 @@ func runLength(low, high, start float64, atom func(u float64) float64, kernel fu
 // oneSided returns the ARL of a one-sided CUSUM with a start, and from zero.
 func oneSided(k, h, shift, start float64) (fromStart, fromZero float64) {
 	return runLength(0, h, start,
-		func(u float64) float64 { return statistic.NormalShare(k - u - shift) },
+		func(u float64) float64 { return normalShare(k - u - shift) },
 		func(u, y float64) float64 { return density(y - u + k - shift) })
 }
 
@@ -73,7 +80,7 @@ func twoSided(k, h, shift, start float64) float64 {
 
 // ewmaRun returns the ARL of a two-sided EWMA with fixed limits.
 func ewmaRun(weight, factor, shift float64) float64 {
-	limit := statistic.EWMA{Weight: weight, Sigma: factor}.SE(1e6)
+	limit := factor * ewmaSE(weight, 1e6)
 	l, _ := runLength(-limit, limit, 0,
 		func(float64) float64 { return 0 },
 		func(u, y float64) float64 { return density((y-(1-weight)*u)/weight-shift) / weight })
@@ -123,9 +130,9 @@ func TestOneSidedRunLengths(t *testing.T) {
 func TestHeadStart(t *testing.T) {
 	chart := statistic.CUSUM{Allowance: 0.5, Limit: 4}
 	for shift, want := range map[float64]float64{0: 148.70, 1: 5.287} {
-		arl := twoSided(0.5, 4, shift, chart.HeadStart().High)
+		arl := twoSided(0.5, 4, shift, headStart(chart).High)
 		require.InDelta(t, want, arl, 0.0051)
-		simulateCUSUM(t, chart, chart.HeadStart(), shift, arl)
+		simulateCUSUM(t, chart, headStart(chart), shift, arl)
 	}
 }
 
@@ -164,7 +171,7 @@ func TestEWMARunLengths(t *testing.T) {
 func TestThreeSigmaRunLengths(t *testing.T) {
 	want := []float64{370.40, 281.15, 155.22, 81.22, 43.89, 14.97, 6.30, 2.00}
 	for i, shift := range []float64{0, .25, .5, .75, 1, 1.5, 2, 3} {
-		arl := 1 / (statistic.NormalShare(-3-shift) + statistic.NormalShare(shift-3))
+		arl := 1 / (normalShare(-3-shift) + normalShare(shift-3))
 		require.InDelta(t, want[i], arl, 0.0051)
 		simulateEWMA(t, 1, 3, shift, arl) // of weight 1: the values themselves
 	}
@@ -209,8 +216,8 @@ func simulateCUSUM(t *testing.T, chart statistic.CUSUM, start statistic.Sums, sh
 }
 
 func simulateEWMA(t *testing.T, weight, factor, shift, want float64) {
-	chart := statistic.EWMA{Weight: weight, Sigma: 1}
-	limit := factor * chart.SE(1e6)
+	chart := statistic.EWMA{Weight: weight}
+	limit := factor * ewmaSE(weight, 1e6)
 	simulate(t, fmt.Sprintf("%+v shift %v", chart, shift), want, func(r *rand.Rand) (n int) {
 		for z := 0.0; math.Abs(z) <= limit; n++ {
 			z = chart.Step(z, shift+r.NormFloat64())

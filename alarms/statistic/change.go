@@ -37,7 +37,3 @@ func ChangePoint(values []float64, least int) (Change, bool) {
 	best.Split = best.Whole - gain
 	return best, true
 }
-
-// F returns how much better two means are than one, as an F value: large
-// means that there was a change.
-func (c Change) F(n int) float64 { return (c.Whole - c.Split) / (c.Split / float64(n-2)) }

@@ -1,7 +1,5 @@
 package statistic
 
-import "math"
-
 // A CUSUM is the tabular cumulative sum chart of Page (1954) for deviations
 // from a target:
 //
@@ -15,7 +13,9 @@ type CUSUM struct {
 	Limit     float64 // H, likewise
 }
 
-// Sums is the state of a CUSUM. The zero value is a start at the target.
+// Sums is the state of a CUSUM. The zero value is a start at the target; half
+// the limit in both is the head start of Lucas and Crosier (1982), with which
+// what is wrong from the beginning signals sooner.
 type Sums struct{ High, Low float64 }
 
 // Step returns the sums after one more deviation from the target.
@@ -34,24 +34,12 @@ func (c CUSUM) Signal(s Sums) int {
 	return 0
 }
 
-// HeadStart returns the start of Lucas and Crosier (1982): half the limit, so
-// that what is wrong from the beginning signals sooner.
-func (c CUSUM) HeadStart() Sums { return Sums{c.Limit / 2, c.Limit / 2} }
-
-// An EWMA is the exponentially weighted moving average of values of one
-// standard deviation, z = weight·x + (1 − weight)·z.
+// An EWMA is the exponentially weighted moving average
+//
+//	z = weight·x + (1 − weight)·z
 type EWMA struct {
 	Weight float64 // of the newest value, above 0, at most 1
-	Sigma  float64 // standard deviation of a single value
 }
 
 // Step returns the average after one more value.
 func (e EWMA) Step(z, x float64) float64 { return e.Weight*x + (1-e.Weight)*z }
-
-// SE returns the standard error of the average after n values, of a start
-// that is known exactly:
-//
-//	s·sqrt(l/(2−l)·[1 − (1−l)^(2n)])
-func (e EWMA) SE(n int) float64 {
-	return e.Sigma * math.Sqrt(e.Weight/(2-e.Weight)*(1-math.Pow(1-e.Weight, float64(2*n))))
-}

@@ -1,7 +1,5 @@
 package statistic
 
-import "math"
-
 // A LocalLevel is a level that walks at random and is measured with noise
 // (Durbin and Koopman, 2001, chapter 2). Its filter is the least squares
 // answer to "where is the level now, and how sure is that".
@@ -24,12 +22,4 @@ func (l LocalLevel) Observe(b Belief, x float64) (after Belief, surprise, varian
 	surprise, variance = x-b.Mean, b.Variance+l.Noise
 	gain := b.Variance / variance
 	return Belief{b.Mean + gain*surprise, b.Variance * (1 - gain)}, surprise, variance
-}
-
-// Steady returns the variance before a measurement that the filter comes to
-// after many of them, and the gain that goes with it: from then on the filter
-// is an EWMA with that weight.
-func (l LocalLevel) Steady() (variance, gain float64) {
-	variance = (l.Walk + math.Sqrt(l.Walk*l.Walk+4*l.Walk*l.Noise)) / 2
-	return variance, variance / (variance + l.Noise)
 }

@@ -5,9 +5,6 @@ import "gonum.org/v1/gonum/stat/distuv"
 // NormalQuantile returns the standard normal value below which a share p lies.
 func NormalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
-// NormalShare returns the share of standard normal values below z.
-func NormalShare(z float64) float64 { return distuv.UnitNormal.CDF(z) }
-
 // StudentQuantile returns the value below which a share p of Student's t with
 // so many degrees of freedom lies.
 func StudentQuantile(p, freedom float64) float64 {

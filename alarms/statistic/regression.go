@@ -11,7 +11,6 @@ type Fit struct {
 	Coeff      []float64 // in the order of the columns
 	SE         []float64 // standard errors, of residuals that are independent
 	ResidualSD float64
-	R2         float64 // share of the variance about the mean that the model explains
 	N          int
 }
 
@@ -45,19 +44,12 @@ func LeastSquares(rows [][]float64, y []float64) (Fit, bool) {
 
 // judge works out what the fit leaves.
 func (f *Fit) judge(rows [][]float64, y []float64) {
-	mean, left, total := 0.0, 0.0, 0.0
-	for _, v := range y {
-		mean += v / float64(len(y))
-	}
+	left := 0.0
 	for i, row := range rows {
 		r := y[i] - f.At(row)
 		left += r * r
-		total += (y[i] - mean) * (y[i] - mean)
 	}
 	f.ResidualSD = math.Sqrt(left / float64(len(y)-len(f.Coeff)))
-	if total > 0 {
-		f.R2 = 1 - left/total
-	}
 }
 
 // errors works out the standard errors from R: (XᵀX)⁻¹ = R⁻¹·R⁻ᵀ.

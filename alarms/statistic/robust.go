@@ -7,7 +7,7 @@ import (
 
 // MADToSigma scales a median absolute deviation so that it estimates the
 // standard deviation of normal values: 1/qnorm(0.75).
-const MADToSigma = 1.482602
+var MADToSigma = 1 / NormalQuantile(0.75)
 
 // MedianCost is the standard error of a median over that of a mean of as many
 // normal values: sqrt(pi/2).

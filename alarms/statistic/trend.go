@@ -58,9 +58,6 @@ func tied(values []float64) []int {
 	return sizes
 }
 
-// P returns the chance of a trend this strong, up or down, when there is none.
-func (t Trend) P() float64 { return 2 * NormalShare(-math.Abs(t.Z)) }
-
 // Slope returns the slope of Sen: the median of the slopes of all pairs, per
 // distance of two values. It needs at least two values.
 func (t Trend) Slope() float64 { return Median(t.slopes, 0) }
