@@ -3,6 +3,9 @@ package main
 import (
 	"encoding/json"
 	"io"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -41,4 +44,15 @@ func TestBudgetOfTheDemonstration(t *testing.T) {
 		require.Greater(t, s.Failure.Left.Low, 2.0, s.Link)
 		require.Equal(t, s.Direction == "downlink", s.CN0 != nil, s.Link)
 	}
+}
+
+// TestBudgetInTheDocument: the example is what the program prints for the
+// fleet file of the first site.
+func TestBudgetInTheDocument(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fleet.yaml")
+	require.NoError(t, os.WriteFile(path, []byte(yamlBlocks(t, "First site")[0]), 0o600))
+	out, _, err := typed(t.Context(), "budget", "nq", "--fleet", path)
+	require.NoError(t, err)
+	shown, _, _ := strings.Cut(out, "\n\n")
+	require.Contains(t, section(t, read(t, "README.md"), "Plan, acceptance, margin"), "```\n"+shown+"\n```")
 }
