@@ -54,5 +54,5 @@ func TestBudgetInTheDocument(t *testing.T) {
 	out, _, err := typed(t.Context(), "budget", "nq", "--fleet", path)
 	require.NoError(t, err)
 	shown, _, _ := strings.Cut(out, "\n\n")
-	require.Contains(t, section(t, read(t, "README.md"), "Plan, acceptance, margin"), "```\n"+shown+"\n```")
+	require.Contains(t, section(t, read(t, "README.md"), "Plan and margin"), "```\n"+shown+"\n```")
 }
