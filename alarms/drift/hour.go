@@ -18,7 +18,11 @@ const (
 // excursion follows bursts; d is the loss against the last hour.
 func (s *Series) excursion(c *Settings, d float32) Kinds {
 	limit := max(c.BurstDepth, c.BurstNoise*s.spread)
-	s.spread += (min(max(d, -d), c.Clip) - s.spread) / smooth
+	size := max(d, -d)
+	s.spread += (min(size, c.Clip) - s.spread) / smooth
+	if size <= limit && s.deep.polls|s.high.polls == 0 {
+		return 0
+	}
 	need := uint8(1)
 	if s.usual >= fastPolls {
 		need = uint8(max(2, min(s.usual/burstTime, 255)))

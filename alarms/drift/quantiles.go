@@ -37,6 +37,21 @@ func (q *Quantiles) band(share float64, curved bool) Band {
 	return q.Ramp[Cell(share)]
 }
 
+// Widened returns quantiles for a group whose points are noisier: by is its
+// DriftScale, and what is at most 1 changes nothing.
+func (q *Quantiles) Widened(by float64) *Quantiles {
+	if by <= 1 {
+		return q
+	}
+	out := *q
+	for i := range out.Ramp {
+		for _, b := range []*Band{&out.Ramp[i], &out.Curve[i]} {
+			b.Low, b.High = b.Middle+by*(b.Low-b.Middle), b.Middle+by*(b.High-b.Middle)
+		}
+	}
+	return &out
+}
+
 // An Outcome is a forecast whose end is known.
 type Outcome struct {
 	Share  float64 // as forecast

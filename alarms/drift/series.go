@@ -5,6 +5,7 @@ import "math"
 const (
 	hourSeconds = 3600
 	dayHours    = 24
+	slotSeconds = hourSeconds / 2
 	coldStart   = 2 * hourSeconds     // after an outage or a visit nothing is judged for so long
 	outage      = hourSeconds * 3 / 2 // a gap this long, and of three polls, is one
 	frozen      = math.MaxUint32      // quiet until further notice
@@ -14,17 +15,23 @@ const (
 // reading. Losses inside count from origin; once a baseline is final, from it.
 type Series struct {
 	// Readings.
-	origin float32 // dBm or dB that counts as no loss
-	last   float32 // value of the last full hour, as a loss
-	sum    float32 // of clipped differences from last, this hour
-	heat   float32 // sum of temperatures, this hour
-	spread float32 // running mean of the absolute clipped difference
-	at     uint32  // of the newest reading, Unix seconds; its hour is the one under way
-	quiet  uint32  // readings before this time are not judged
-	count  uint16  // of readings, this hour
-	warm   uint16  // of them with a temperature
-	usual  uint16  // readings that an hour brings
-	age    uint16  // days of readings since commissioning or the last visit began
+	origin   float32 // dBm or dB that counts as no loss
+	last     float32 // value of the last full hour, as a loss
+	sum      float32 // of clipped differences from last, this hour
+	heat     float32 // sum of temperatures, this hour
+	spread   float32 // running mean of the absolute clipped difference
+	at       uint32  // of the newest reading, Unix seconds; its hour is the one under way
+	quiet    uint32  // readings before this time are not judged
+	count    uint16  // of readings, this hour
+	warm     uint16  // of them with a temperature
+	usual    uint16  // readings that an hour brings
+	age      uint16  // days of readings since commissioning or the last visit began
+	deep     runs    // into a loss
+	high     runs    // mirror of it
+	stretch  uint8   // hours in a row at the edge of the clip
+	phase    Phase
+	active   Kinds
+	settling uint8 // days that the level still moves because of a step
 
 	// Hours.
 	yesterday float32 // level of the last full day at reference temperature
@@ -40,21 +47,15 @@ type Series struct {
 	first  float32 // the first baseline, dBm or dB
 	since  int32   // hour in which the oldest active alarm began
 
-	hours    [dayHours]int8 // of today: hundredths of a dB from yesterday
-	filled   uint8          // how many of them
-	deep     runs           // into a loss
-	high     runs           // mirror of it
-	calm     uint8          // days that a drift or step has looked over
-	lean     int8           // how far off the last day was, in sixteenths of a standard error
-	downFor  uint8          // hours since down was nought
-	upFor    uint8
-	stretch  uint8 // hours in a row at the edge of the clip
-	settling uint8 // days that the level still moves because of a step
-	phase    Phase
-	active   Kinds
-	peak     uint8 // highest rung of the ladder in this excursion of the drift mirror
-	climb    uint8 // the same for the step mirror
-	mirrors  uint8 // alarms of the mirror so far
+	hours   [dayHours]int8 // of today: hundredths of a dB from yesterday
+	filled  uint8          // how many of them
+	calm    uint8          // days that a drift or step has looked over
+	lean    int8           // how far off the last day was, in sixteenths of a standard error
+	downFor uint8          // hours since down was nought
+	upFor   uint8
+	peak    uint8 // highest rung of the ladder in this excursion of the drift mirror
+	climb   uint8 // the same for the step mirror
+	mirrors uint8 // alarms of the mirror so far
 }
 
 // runs follows short excursions: of polls in a row, of half-hours, of days.
@@ -69,22 +70,23 @@ type runs struct {
 // and the temperature in °C that explains it, NaN if there is none. Readings
 // come in order of time; others, and values that are no number, are ignored.
 func (s *Series) Observe(c *Settings, at int64, value, tempC float64) Turn {
-	if at <= int64(s.at) || at >= frozen || math.IsNaN(value) || math.IsInf(value, 0) {
+	if at <= int64(s.at) || at >= frozen || s.quiet == frozen || value-value != 0 { // NaN and infinities
 		return Turn{}
 	}
 	var t Turn
 	now := uint32(at)
-	hour := int32(now / hourSeconds)
+	slot, before := now/slotSeconds, s.at/slotSeconds
 	if s.phase == Empty {
 		s.start(value, tempC)
-	} else if hour != s.hour() {
-		t = s.turn(c, hour)
-	}
-	s.watchGap(now)
-	slot := now / (hourSeconds / 2)
-	if slot != s.at/(hourSeconds/2) {
+	} else if slot != before {
+		if slot/2 != before/2 {
+			t = s.turn(c, int32(slot/2))
+		}
 		s.deep.nextSlot()
 		s.high.nextSlot()
+	}
+	if now-s.at >= outage {
+		s.watchGap(now)
 	}
 	s.at = now
 	if now < s.quiet {
@@ -92,11 +94,13 @@ func (s *Series) Observe(c *Settings, at int64, value, tempC float64) Turn {
 	}
 	d := s.origin - float32(value) - s.last
 	t.Raised |= s.excursion(c, d)
-	edge := c.Clip * float32(int(1)<<s.stretch)
-	d = max(-edge, min(d, edge))
-	s.sum += d
+	edge := c.Clip
+	if s.stretch > 0 {
+		edge *= float32(int(1) << s.stretch)
+	}
+	s.sum += max(-edge, min(d, edge))
 	s.count++
-	if !math.IsNaN(tempC) {
+	if tempC == tempC {
 		s.heat += float32(tempC)
 		s.warm++
 	}
@@ -113,8 +117,7 @@ func (s *Series) start(value, tempC float64) {
 
 // watchGap keeps quiet after an outage: units start cold.
 func (s *Series) watchGap(now uint32) {
-	gap := now - s.at
-	if gap >= outage && s.at != 0 && s.quiet != frozen && uint64(gap)*uint64(max(s.usual, 1)) > 2.5*hourSeconds {
+	if gap := now - s.at; s.at != 0 && uint64(gap)*uint64(max(s.usual, 1)) > 2.5*hourSeconds {
 		s.quiet = max(s.quiet, now+coldStart)
 	}
 }

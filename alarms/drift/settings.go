@@ -40,9 +40,9 @@ func Default() Settings {
 		BurstNoise: 5.5,  // times the mean absolute deviation, 4.4 standard deviations of normal noise
 		BurstLimit: 2,    // three hits in a day, or two and one the day after
 		StepSlack:  0.2,  // weather takes up to 0.3 dB for a day
-		StepLimit:  3.3,  // 0.5 dB after 11 hours, 1 dB after 5
-		SlopeZ:     2.97, // with Level: about one false alarm in 300 point-years
-		Level:      0.183,
+		StepLimit:  3.2,  // 0.5 dB after 11 hours, 1 dB after 5
+		SlopeZ:     2.92, // with Level: about one false alarm in 300 point-years
+		Level:      0.180,
 		SlopeMin:   0.03,
 		SumLimit:   0.3,
 		LevelNoise: 0.003,

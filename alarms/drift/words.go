@@ -23,6 +23,9 @@ var units = []struct {
 // than 3 years".
 func (f Forecast) String() string {
 	low, high := f.Lower.Hours()/24, f.Upper.Hours()/24
+	if f.Open {
+		high = farDays
+	}
 	if high < 1 {
 		return "within a day"
 	}

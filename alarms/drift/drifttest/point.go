@@ -49,13 +49,14 @@ type Recipe struct {
 	Rate   float64 // dB per month at onset
 	Shape  string
 	Size   float64 // dB of a step or of a burst
+	Start  int64   // seconds from the first reading to the fault
 }
 
 // A Point is one made-up point and its truth.
 type Point struct {
 	Recipe
-	Start, End int64   // of the fault or visit, seconds since the first reading
-	Fail       float64 // seconds until 3 dB are lost; of drift
+	End  int64   // of the fault or visit, seconds since the first reading
+	Fail float64 // seconds until 3 dB are lost; of drift
 
 	rng                    *rand.Rand
 	level, quantum, white  float64
@@ -129,7 +130,7 @@ func (p *Point) windows(perYear, fromHours, toHours float64, by func() float64) 
 func (p *Point) fault() {
 	end := int64(p.Days) * day
 	p.End = end
-	p.Start = int64(day * p.between(45, min(150, float64(p.Days)/2)))
+	p.Start = orElse(p.Start, int64(day*p.between(45, min(150, float64(p.Days)/2))))
 	switch p.Kind {
 	case Drift:
 		p.Rate = orElse(p.Rate, math.Exp(p.between(math.Log(0.02), math.Log(1))))

@@ -77,7 +77,7 @@ func Run(ctx context.Context, folder string) (*Summary, error) {
 	err = each(ctx, folder, func(r *row) {
 		sum.Days++
 		p := points.point(r.series, visits)
-		sum.Readings += p.live(plan.on(r.day), r, func(t drift.Turn, at int64) { p.told(t, at) })
+		sum.Readings += p.live(plan.on(r.day), r, func(t drift.Turn, at int64) { p.told(plan.on(r.day), t, at) })
 	})
 	if err != nil {
 		return nil, err
@@ -217,11 +217,11 @@ func (p *point) visit(c *drift.Settings, at int64) {
 }
 
 // told writes down what a reading brought to an end.
-func (p *point) told(t drift.Turn, at int64) {
+func (p *point) told(c *drift.Settings, t drift.Turn, at int64) {
 	if !t.Day && t.Raised == 0 {
 		return
 	}
-	trend := p.series.Trend(nil)
+	trend := p.series.Trend(c)
 	if t.Measured && trend.Phase >= drift.Final {
 		p.past = append(p.past, drift.Day{Day: int32(p.before / day), Loss: float32(trend.DayDB)})
 	}
@@ -230,7 +230,7 @@ func (p *point) told(t drift.Turn, at int64) {
 		name string
 	}{{drift.Drift, kindDrift}, {drift.Step, kindStep}, {drift.Intermittent, kindIntermittent}} {
 		if t.Raised.Has(k.kind) {
-			p.detections = append(p.detections, p.predicted(k.name, at))
+			p.detections = append(p.detections, p.predicted(c, k.name, at))
 			if k.kind == drift.Drift {
 				p.forecast = at + week
 			}
@@ -238,19 +238,19 @@ func (p *point) told(t drift.Turn, at int64) {
 	}
 	if trend.Drift && at >= p.forecast {
 		p.forecast = at + week
-		if d := p.predicted(kindForecast, at); !math.IsNaN(d.Fail) {
+		if d := p.predicted(c, kindForecast, at); !math.IsNaN(d.Fail) {
 			p.detections = append(p.detections, d)
 		}
 	}
 }
 
 // predicted is a detection with the forecast that goes with it.
-func (p *point) predicted(kind string, at int64) Detection {
+func (p *point) predicted(c *drift.Settings, kind string, at int64) Detection {
 	d := Detection{Series: p.name, Time: at, Kind: kind, Fail: math.NaN(), Low: math.NaN(), High: math.NaN()}
 	if kind != kindDrift && kind != kindForecast {
 		return d
 	}
-	f, ok := drift.Predict(p.past, limitDB, drift.DefaultQuantiles())
+	f, ok := drift.Predict(p.past, limitDB, drift.DefaultQuantiles().Widened(float64(c.DriftScale)))
 	if !ok {
 		return d
 	}
