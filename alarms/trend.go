@@ -66,7 +66,7 @@ func Nearest(all []Forecast) (f Forecast, ok bool) {
 
 // takeTrends takes over the trends that are known of the unit's points.
 func (u *UnitView) takeTrends(source TrendSource) {
-	if source == nil {
+	if source == nil || len(u.Points) == 0 { // its first poll brings all points at once
 		return
 	}
 	trends, version := source.Trends(u.Unit.ID, u.trends)

@@ -1,6 +1,7 @@
 package trend
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -25,7 +26,7 @@ const (
 // asked are points whose forecasts are to be made anew.
 type asked struct {
 	mu     sync.Mutex
-	points []foreseen
+	points map[*point]foreseen
 }
 
 type foreseen struct {
@@ -41,7 +42,10 @@ func (k *Keeper) foresee(u *unit, p *point) {
 	}
 	k.fading.mu.Lock()
 	defer k.fading.mu.Unlock()
-	k.fading.points = append(k.fading.points, foreseen{u, p, u.seen})
+	if k.fading.points == nil {
+		k.fading.points = map[*point]foreseen{}
+	}
+	k.fading.points[p] = foreseen{u, p, u.seen}
 }
 
 // Forecast makes the forecasts that days have brought up. Run does it by
@@ -75,17 +79,7 @@ func (k *Keeper) foretell(ctx context.Context, a foreseen) {
 			k.cfg.Log.Warn("a forecast is made without history", zap.String("unit", a.unit.id), zap.Error(err))
 		}
 	}
-	made := time.Unix(a.at, 0).UTC()
-	var out []alarms.Forecast
-	for _, l := range q.limits {
-		f, ok := drift.Predict(days, l.LossDB-q.before, k.cfg.Quantiles)
-		if !ok {
-			f, ok = bySlope(t, l.LossDB)
-		}
-		if ok {
-			out = append(out, alarms.NewForecast(l.Limit, l.LossDB, made, f))
-		}
-	}
+	out := k.predict(q, days, time.Unix(a.at, 0).UTC())
 	a.unit.at.mu.Lock()
 	defer a.unit.at.mu.Unlock()
 	if a.point.shown != nil && a.point.shown.trend.Drift {
@@ -94,11 +88,33 @@ func (k *Keeper) foretell(ctx context.Context, a foreseen) {
 	}
 }
 
+// predict forecasts each limit. The intervals come from how wrong forecasts
+// have been at that share of a limit; so that none says that the larger loss
+// comes first, it is held to the smaller one's.
+func (k *Keeper) predict(q question, days []drift.Day, made time.Time) []alarms.Forecast {
+	var out []alarms.Forecast
+	var least drift.Forecast
+	for _, l := range q.limits {
+		f, ok := drift.Predict(days, l.LossDB-q.before, k.cfg.Quantiles)
+		if !ok {
+			f, ok = bySlope(q.trend, l.LossDB)
+		}
+		if !ok {
+			continue
+		}
+		f.Lower, f.Middle, f.Upper = max(f.Lower, least.Lower), max(f.Middle, least.Middle), max(f.Upper, least.Upper)
+		f.Open = f.Open || least.Open
+		least = f
+		out = append(out, alarms.NewForecast(l.Limit, l.LossDB, made, f))
+	}
+	return out
+}
+
 // question is what must be known for a point's days.
 type question struct {
 	from, to time.Time
 	trend    drift.Trend
-	limits   []alarms.Forecast // name and loss
+	limits   []alarms.Forecast // name and loss, the smaller first
 	before   float64           // lost before the baseline in force
 	read     place
 	warm     place // the thermometer that explains it; zero: none
@@ -124,6 +140,7 @@ func (p *point) question(u *unit, t drift.Trend, now time.Time) question {
 	}
 	if least := u.least; least != nil && q.read.point.Quantity == collector.OpticalReceivePower && t.FirstBaseline > *least {
 		q.limits = append(q.limits, alarms.Forecast{Limit: alarms.LimitReceiver, LossDB: t.FirstBaseline - *least})
+		slices.SortFunc(q.limits, func(a, b alarms.Forecast) int { return cmp.Compare(a.LossDB, b.LossDB) })
 	}
 	if p.feed != nil {
 		q.sent, q.level = p.feed.place, p.feed.level

@@ -49,12 +49,14 @@ func newFleet(change ...func(*collector.Fleet)) *collector.Fleet {
 type stage struct {
 	t      testing.TB
 	k      *trend.Keeper
+	start  time.Time
 	now    time.Time
 	loss   func(day float64) float64 // of the downlink, dB
 	weak   func(day float64) float64 // of the roof's laser, dB
 	age    func(day float64) float64 // of the room's laser: share of bias
 	swing  float64                   // dB per °C of the roof that the downlink follows
 	outage func(day float64) bool
+	past   *past // remembers the polls; nil: nothing does
 }
 
 func newStage(t testing.TB, cfg trend.Config) *stage {
@@ -62,10 +64,10 @@ func newStage(t testing.TB, cfg trend.Config) *stage {
 	require.NoError(t, err)
 	k.SetFleet(newFleet())
 	none := func(float64) float64 { return 0 }
-	return &stage{t: t, k: k, now: start, loss: none, weak: none, age: none, outage: func(float64) bool { return false }}
+	return &stage{t: t, k: k, start: start, now: start, loss: none, weak: none, age: none, outage: func(float64) bool { return false }}
 }
 
-func (s *stage) day() float64 { return s.now.Sub(start).Hours() / 24 }
+func (s *stage) day() float64 { return s.now.Sub(s.start).Hours() / 24 }
 
 // noise is a small, even, repeatable disturbance between -1 and 1.
 func noise(t time.Time, salt int64) float64 {
@@ -90,7 +92,7 @@ func (s *stage) polls() []collector.Poll {
 	}
 	hundredth := func(v float64) float64 { return math.Round(v*100) / 100 }
 	down := -4 - s.loss(day) - s.weak(day) + s.swing*(roofC-15) + 0.02*noise(s.now, 3)
-	uptime := s.now.Sub(start.Add(-240 * time.Hour)).Seconds()
+	uptime := s.now.Sub(s.start.Add(-240 * time.Hour)).Seconds()
 	return []collector.Poll{
 		read("roof", hundredth(-5+0.02*noise(s.now, 4)), hundredth(3-s.weak(day)+0.01*noise(s.now, 5)), 20*math.Exp((roofC-25)/60), roofC, uptime),
 		read("room", hundredth(down), hundredth(3+0.01*noise(s.now, 6)), 20*math.Exp((roomC-25)/60)*(1+s.age(day)), roomC, uptime),
@@ -103,6 +105,9 @@ func (s *stage) play(until float64) {
 		if !s.outage(s.day()) {
 			for _, p := range s.polls() {
 				s.k.Observe(p)
+				if s.past != nil {
+					s.past.polls = append(s.past.polls, p)
+				}
 			}
 		}
 	}

@@ -17,30 +17,44 @@ const (
 	groupEvery = time.Hour       // between writes of what the groups have learnt
 )
 
-// queue holds rows of units whose day has ended, until they are stored.
+// queue holds rows until they are stored: the newest of each name.
 type queue struct {
 	mu   sync.Mutex
-	rows []state.TrendRow
+	rows map[string][]byte
 }
 
-func (q *queue) add(rows ...state.TrendRow) {
+func (q *queue) add(name string, body []byte) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	q.rows = append(q.rows, rows...)
+	if q.rows == nil {
+		q.rows = map[string][]byte{}
+	}
+	q.rows[name] = body
 }
 
-// next returns the oldest rows, at most n, and leaves them where they are.
-func (q *queue) next(n int) []state.TrendRow {
+// take takes at most n rows.
+func (q *queue) take(n int) []state.TrendRow {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	return q.rows[:min(n, len(q.rows))]
+	out := make([]state.TrendRow, 0, min(n, len(q.rows)))
+	for name, body := range q.rows {
+		if len(out) == n {
+			break
+		}
+		out = append(out, state.TrendRow{Name: name, Body: body})
+		delete(q.rows, name)
+	}
+	return out
 }
 
-func (q *queue) drop(n int) {
+// back puts rows back, those apart that have a newer one.
+func (q *queue) back(rows []state.TrendRow) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	if q.rows = q.rows[n:]; len(q.rows) == 0 {
-		q.rows = nil
+	for _, r := range rows {
+		if _, newer := q.rows[r.Name]; !newer {
+			q.rows[r.Name] = r.Body
+		}
 	}
 }
 
@@ -55,7 +69,7 @@ func (k *Keeper) Waiting() int {
 func (k *Keeper) keep(u *unit) {
 	if k.cfg.Store != nil {
 		u.kept = true
-		k.waiting.add(state.TrendRow{Name: unitRow + u.id, Body: u.state()})
+		k.waiting.add(unitRow+u.id, u.state())
 	}
 }
 
@@ -88,7 +102,9 @@ func (k *Keeper) queueGroups() {
 		k.cfg.Log.Error("store groups", zap.Error(err))
 		return
 	}
-	k.waiting.add(rows...)
+	for _, r := range rows {
+		k.waiting.add(r.Name, r.Body)
+	}
 	k.groups.wrote()
 }
 
@@ -96,15 +112,15 @@ func (k *Keeper) queueGroups() {
 // waiting.
 func (k *Keeper) write(ctx context.Context) error {
 	for ctx.Err() == nil {
-		rows := k.waiting.next(writeBatch)
+		rows := k.waiting.take(writeBatch)
 		if len(rows) == 0 {
 			return nil
 		}
 		if err := k.cfg.Store.SaveTrends(ctx, rows); err != nil {
+			k.waiting.back(rows)
 			k.cfg.Log.Warn("trends wait to be stored", zap.Int("rows", k.Waiting()), zap.Error(err))
 			return err
 		}
-		k.waiting.drop(len(rows))
 	}
 	return ctx.Err()
 }

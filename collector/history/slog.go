@@ -12,6 +12,10 @@ import (
 // its blocks is for us a detail.
 func slogTo(log *zap.Logger) *slog.Logger { return slog.New(&zapHandler{log}) }
 
+// headFirst is what the database warns of when it writes new blocks before it
+// joins old ones: its usual way after many hours came at once.
+const headFirst = "aborting block compactions to persist the head block"
+
 type zapHandler struct{ log *zap.Logger }
 
 func zapLevel(l slog.Level) zapcore.Level {
@@ -36,7 +40,11 @@ func (h *zapHandler) Handle(_ context.Context, r slog.Record) error {
 		fields = append(fields, field(a))
 		return true
 	})
-	h.log.Log(zapLevel(r.Level), r.Message, fields...)
+	level := zapLevel(r.Level)
+	if r.Message == headFirst {
+		level = zapcore.DebugLevel
+	}
+	h.log.Log(level, r.Message, fields...)
 	return nil
 }
 

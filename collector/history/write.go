@@ -160,3 +160,34 @@ func (c *counts) failed(err error, log *zap.Logger) {
 		log.Error("readings are not kept", zap.Uint64("lost", c.lost.Load()), zap.Error(err))
 	}
 }
+
+// WriteHours writes sums of whole hours, by unit, of a time before the store
+// began to keep readings: what another system has kept, say. Calls come in the
+// order of time: hours more than half a week older than the newest are
+// refused, as are those that are summed up already, without an error.
+func (s *Store) WriteHours(of map[string][]Series) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	app := s.hourly.AppenderV2(context.Background())
+	b := labels.NewBuilder(labels.EmptyLabels())
+	last := s.rolled.Load()
+	for unit, all := range of {
+		for _, one := range all {
+			l := rawLabels(seriesKey{unit, one.Point})
+			for _, h := range one.Samples {
+				if h.Count <= 0 || h.Time.UnixMilli()%hourMS != 0 || h.Time.After(s.started) {
+					continue
+				}
+				if err := appendHour(app, b, l, h); err != nil {
+					return errors.Join(fmt.Errorf("write hours of unit %q: %w", unit, err), app.Rollback())
+				}
+				last = max(last, h.Time.UnixMilli()+hourMS)
+			}
+		}
+	}
+	if err := app.Commit(); err != nil {
+		return fmt.Errorf("write hours: %w", err)
+	}
+	s.rolled.Store(last)
+	return nil
+}

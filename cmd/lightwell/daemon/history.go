@@ -36,6 +36,10 @@ func (d *Daemon) openHistory() (err error) {
 // here.
 func (d *Daemon) HistoryStats() (local *history.Stats, sent []remote.Stats) { return d.past.Stats() }
 
+// History returns the history that is kept here, for a program that has
+// readings of the time before; nil: none is.
+func (d *Daemon) History() *history.Store { return d.past.store }
+
 func openPast(data string, cfg config.History, log *zap.Logger) (p *past, err error) {
 	p = &past{}
 	opened := p

@@ -83,6 +83,9 @@ func New(cfg Config) (d *Demo, err error) {
 		return nil, err
 	}
 	d.plant.Play(d.scenario)
+	if err := d.age(); err != nil {
+		return nil, err
+	}
 	return d, d.open()
 }
 

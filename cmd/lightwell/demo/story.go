@@ -64,7 +64,6 @@ func (d *Demo) Commission(ctx context.Context, book *baseline.Book) error {
 		}
 	}
 	if len(open) == 0 {
-		d.cfg.Print(fromUs, "baselines are those of the last time")
 		return nil
 	}
 	d.cfg.Print(fromUs, fmt.Sprintf("commissioning: collecting readings of %d units", len(open)))
