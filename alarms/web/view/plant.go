@@ -24,6 +24,7 @@ type Point struct {
 	Spread    *float64          `json:"spread,omitempty"`
 	Deviation *float64          `json:"deviation,omitempty" doc:"Value minus baseline at equal temperature."`
 	Trend     *Trend            `json:"trend,omitempty" doc:"Of an optical power: how it has changed over weeks and months."`
+	Laser     *Laser            `json:"laser,omitempty" doc:"Of a laser bias: how the laser has aged."`
 	Current   bool              `json:"current" doc:"False: the unit does not answer, this is what it said last."`
 	Decimals  int               `json:"-"`
 	Worse     float64           `json:"-"` // deviation turned so that positive is worse
@@ -46,7 +47,7 @@ func point(u *alarms.UnitView, p collector.Point, pv alarms.PointView) Point {
 	if pv.Baseline != nil {
 		v.Baseline, v.Spread = &pv.Baseline.Value, &pv.Baseline.Spread
 	}
-	v.Trend = newTrend(&pv)
+	v.Trend, v.Laser = newTrend(&pv), newLaser(&pv)
 	if pv.Compared && v.Value != nil {
 		v.Deviation = &pv.Deviation
 		v.Worse = worse(info.Bad, pv.Deviation)

@@ -36,6 +36,17 @@ type Unit struct {
 	Alarm     []Alarm   `json:"alarms" doc:"All of the list at this unit, most urgent first."`
 }
 
+// Lasers returns the biases of lasers that are followed.
+func (u Unit) Lasers() []Point {
+	var out []Point
+	for _, p := range u.Points {
+		if p.Laser != nil {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
 // Trends returns the points whose slow change is known.
 func (u Unit) Trends() []Point {
 	var out []Point
