@@ -36,7 +36,7 @@ type Margin struct {
 	CN0       budget.Range
 	CN0Lost   budget.Range // since commissioning
 	CN0Min    float64
-	Seen      time.Time // when the older of the readings it rests on was measured
+	Seen      time.Time // when the light it rests on was measured
 }
 
 // Units finds the view of a unit; nil: not known.
@@ -105,7 +105,10 @@ func survey(d *plan.Direction, units Units) (s surveyed, ok bool) {
 	if from := units(d.From.Unit); from != nil {
 		sent = from.Points[d.Transmitter()].Baseline
 	}
-	s.before, s.lost, s.seen = commissioned(d, sent, pv.Baseline), budget.DB(-pv.Deviation), pv.Reading.Taken.Add(-pv.Reading.Age)
+	was := *pv.Baseline
+	earlier := lostBefore(pv)
+	was.Value += float64(earlier) // what the first baseline said
+	s.before, s.lost, s.seen = commissioned(d, sent, &was), earlier-budget.DB(pv.Deviation), pv.Reading.Taken.Add(-pv.Reading.Age)
 	s.state = d.Planned()
 	if reserve := d.Receives.AGCReserveDB; reserve != nil {
 		s.state.ControlEnds = s.before + budget.AGCHolds(budget.DB(*reserve))
@@ -113,13 +116,22 @@ func survey(d *plan.Direction, units Units) (s surveyed, ok bool) {
 	if least := d.Limits.ReceivePowerMinDBm; least != nil {
 		s.state.ReceiverEnds = s.now() + budget.Level(level).Above(budget.Level(*least))
 	}
-	for _, port := range [...]string{d.To.Port, ""} { // what it held at commissioning: now it also makes up for the antenna
+	for _, port := range [...]string{d.To.Port, ""} { // what it held when it was accepted: now it also makes up for the antenna
 		if agc := to.Points[collector.Point{Quantity: collector.AGCAttenuation, Port: port}].Baseline; agc != nil {
-			s.state.ControlEnds = s.before + budget.AGCHolds(budget.DB(agc.Value))
+			s.state.ControlEnds = s.before + earlier + budget.AGCHolds(budget.DB(agc.Value))
 			break
 		}
 	}
 	return s, true
+}
+
+// lostBefore returns what a receiver had lost, since the first day, when the
+// baseline in force was accepted: a new baseline gives no margin back.
+func lostBefore(pv alarms.PointView) budget.DB {
+	if pv.Trend == nil {
+		return 0
+	}
+	return budget.DB(max(0, pv.Trend.SinceFirstDB-pv.Trend.LostDB))
 }
 
 // commissioned returns the optical loss at commissioning: the plan's mean, or

@@ -9,6 +9,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/drift"
 	"lightwell/alarms/margin"
 	"lightwell/collector"
 	"lightwell/collector/plan"
@@ -195,6 +196,20 @@ func TestWhatIsNotKnownIsNotGiven(t *testing.T) {
 	})
 	_, ok := margin.Of(s.view, s.link)
 	require.False(t, ok, "nothing would end the service")
+}
+
+// TestANewBaselineGivesNoMarginBack: 2 dB were lost before it was accepted.
+func TestANewBaselineGivesNoMarginBack(t *testing.T) {
+	s := newSite(t, nil)
+	s.set("room", rx, -3.3, -3.8)
+	pv := s.view.Unit("room").Points[rx]
+	pv.Trend = &drift.Trend{SinceFirstDB: 2.4, LostDB: 0.4}
+	s.view.Unit("room").Points[rx] = pv
+	m := s.margin()
+	require.InDelta(t, 2.5, m.Lost, 1e-9)
+	require.InDelta(t, 10.94-1.275-2.5, m.LeftDB, 0.1)
+	s.set("room", agc, 6, 6)
+	require.InDelta(t, 3-0.5, s.margin().LeftDB, 1e-9, "gain control's reserve is that of the new baseline")
 }
 
 func TestSharedReceiverTellsNothing(t *testing.T) {
