@@ -98,6 +98,11 @@ func logSpan(folder string) time.Duration {
 // Snapshot writes a copy of both databases, whole at this moment, into dir,
 // which must not exist or be empty. A Store can be opened on it.
 func (s *Store) Snapshot(ctx context.Context, dir string) error {
+	end, ok := s.use.begin()
+	if !ok {
+		return ErrAbandoned
+	}
+	defer end()
 	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
 		return fmt.Errorf("copy history: %s is not empty", dir)
 	}

@@ -17,6 +17,7 @@ import (
 	"go.uber.org/zap"
 
 	"lightwell/collector/history"
+	"lightwell/collector/need"
 )
 
 // childFolder names the variable that makes the test program a writer.
@@ -165,4 +166,45 @@ func TestWritingStopsBeforeTheDiskIsFull(t *testing.T) {
 	s.WatchDisk()
 	write(t, s, light, at.Add(2*time.Second), time.Second, 3)
 	require.Len(t, ask(t, s, light, at, at.Add(time.Hour), 0), 2)
+}
+
+// When the kernel makes the disk read-only, the history ends and the process
+// goes on; what was synced is there after the repair.
+func TestDiskTurnsReadOnly(t *testing.T) {
+	folder, image := t.TempDir(), filepath.Join(t.TempDir(), "disk")
+	require.NoError(t, os.WriteFile(image, nil, 0o600))
+	require.NoError(t, os.Truncate(image, 64<<20))
+	require.NoError(t, exec.Command(need.Program(t, "mkfs.ext4"), "-q", "-F", image).Run())
+	if out, err := exec.Command("mount", "-o", "loop", image, folder).CombinedOutput(); err != nil {
+		t.Skipf("mounting a disk needs root and a loop device: %v: %s", err, out)
+	}
+	t.Cleanup(func() { require.NoError(t, exec.Command("umount", "--lazy", folder).Run()) })
+	data := filepath.Join(folder, "history")
+	s := open(t, data)
+	at := lastHour()
+	for i := range 300 { // more than one chunk, so that one has to be written
+		write(t, s, light, at.Add(time.Duration(i)*time.Second), time.Second, 1)
+	}
+	s.WatchHealth()
+	require.Len(t, ask(t, s, light, at, at.Add(time.Hour), 0), 300, "a sound disk changes nothing")
+	require.NoError(t, s.Sync())
+	require.NoError(t, exec.Command("mount", "-o", "remount,abort", folder).Run())
+	s.WatchHealth()
+	s.WatchHealth()
+	require.ErrorIs(t, s.Write(poll(reading(light, at.Add(time.Minute), 2))), history.ErrAbandoned)
+	_, err := s.Query(t.Context(), history.Query{Unit: "u1", From: at, To: at.Add(time.Hour)})
+	require.ErrorIs(t, err, history.ErrAbandoned)
+	require.ErrorIs(t, s.RollUp(t.Context(), time.Now()), history.ErrAbandoned)
+	require.ErrorIs(t, s.Snapshot(t.Context(), t.TempDir()), history.ErrAbandoned)
+	require.NotZero(t, s.Stats().Lost)
+	require.NoError(t, s.Close())
+
+	// What panicked has left files open: only a copy of the disk can be mended.
+	require.NoError(t, exec.Command("umount", "--lazy", folder).Run())
+	require.NoError(t, exec.Command("cp", image, image+"2").Run())
+	_ = exec.Command("fsck.ext4", "-p", image+"2").Run() // its status tells of what it repaired
+	require.NoError(t, exec.Command("mount", "-o", "loop", image+"2", folder).Run())
+	again := open(t, data)
+	require.Len(t, ask(t, again, light, at, at.Add(time.Hour), 0), 300)
+	require.NoError(t, again.Close())
 }

@@ -21,6 +21,9 @@ var Limit = (*guard).limit
 // WatchDisk looks at the disk now.
 func (s *Store) WatchDisk() { s.watchDisk() }
 
+// WatchHealth looks at the disk's health now.
+func (s *Store) WatchHealth() { s.watchHealth() }
+
 // WatchLog measures the write-ahead log now.
 func (s *Store) WatchLog(now time.Time) { s.watchLog(now) }
 

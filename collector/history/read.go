@@ -23,6 +23,11 @@ func (s *Store) Query(ctx context.Context, q Query) ([]Series, error) {
 	if err := q.Validate(); err != nil {
 		return nil, err
 	}
+	end, ok := s.use.begin()
+	if !ok {
+		return nil, ErrAbandoned
+	}
+	defer end()
 	var out []Series
 	var err error
 	if q.Step < time.Hour {

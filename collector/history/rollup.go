@@ -47,19 +47,31 @@ func (s *Store) resume() {
 // RollUp sums up every hour that has ended long enough before now and is not
 // summed up yet.
 func (s *Store) RollUp(ctx context.Context, now time.Time) error {
+	if err := s.rollUp(ctx, now); err != nil {
+		return err
+	}
+	s.forget(now.Add(-24 * time.Hour))
+	return ctx.Err()
+}
+
+func (s *Store) rollUp(ctx context.Context, now time.Time) error {
+	end, ok := s.use.begin()
+	if !ok {
+		return ErrAbandoned
+	}
+	defer end()
 	first, last := firstTime(s.raw), lastTime(s.raw)
 	if first > last {
 		return nil
 	}
-	end := min(now.Add(-s.cfg.RollDelay).UnixMilli(), floor(last, hourMS)+hourMS)
-	for hour := max(s.rolled.Load(), floor(first, hourMS)); hour+hourMS <= end; hour += hourMS {
+	until := min(now.Add(-s.cfg.RollDelay).UnixMilli(), floor(last, hourMS)+hourMS)
+	for hour := max(s.rolled.Load(), floor(first, hourMS)); hour+hourMS <= until; hour += hourMS {
 		if err := s.rollHour(ctx, hour); err != nil {
 			return fmt.Errorf("sum up the hour %s: %w", time.UnixMilli(hour).UTC().Format(time.RFC3339), err)
 		}
 		s.rolled.Store(hour + hourMS)
 	}
-	s.forget(now.Add(-24 * time.Hour))
-	return ctx.Err()
+	return nil
 }
 
 func (s *Store) rollHour(ctx context.Context, hour int64) error {

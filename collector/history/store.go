@@ -24,6 +24,7 @@ type Store struct {
 	raw     *tsdb.DB
 	hourly  *tsdb.DB
 	queue   chan collector.Poll
+	use     use
 	rolled  atomic.Int64 // Unix ms: hours before this are summed up
 	full    atomic.Bool  // the disk is: nothing is written
 	span    atomic.Int64 // ns that the log of the readings reaches back
@@ -167,6 +168,7 @@ func (s *Store) upkeep(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-sync.C:
+			s.watchHealth()
 			s.watchDisk()
 			s.watchLog(time.Now())
 			if err := s.Sync(); err != nil {
@@ -197,7 +199,15 @@ func (s *Store) watchDisk() {
 // have returned.
 func (s *Store) Close() error {
 	s.drain()
-	return errors.Join(s.Sync(), s.raw.Close(), s.hourly.Close())
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.use.mu.Lock()
+	defer s.use.mu.Unlock()
+	if s.use.gone {
+		return nil
+	}
+	s.use.gone = true
+	return errors.Join(s.Sync(), s.closeAll())
 }
 
 var _ io.Closer = (*Store)(nil)

@@ -50,6 +50,10 @@ func (s *Store) Write(polls ...collector.Poll) error {
 		s.counts.lost.Add(uint64(good))
 		return ErrFull
 	}
+	if s.use.gone { // closed only by who holds mu
+		s.counts.lost.Add(uint64(good))
+		return ErrAbandoned
+	}
 	newest := s.guard.limit(time.Now().Round(0), time.Since(s.started)+1)
 	app := s.raw.AppenderV2(context.Background())
 	written := uint64(0)

@@ -33,6 +33,9 @@ import (
 //	go test ./cmd/lightwell/daemon -run TestStartAtFullSize -full-size -timeout 30m -v
 var fullSize = flag.Bool("full-size", false, "measure the start with 100,000 units, a million changes and 30 days of history of 2,000 units")
 
+// pastDays makes a shorter run.
+var pastDays = flag.Int("history-days", 30, "days of history for -full-size")
+
 const (
 	fullUnits   = 100_000
 	fullSites   = 2_000
@@ -40,7 +43,6 @@ const (
 	fullAlarms  = 20_000
 
 	pastUnits = 2_000
-	pastDays  = 30
 	pastStep  = 5 * time.Minute
 )
 
@@ -94,7 +96,7 @@ func fillHistory(t *testing.T, folder string) {
 	s, err := history.Open(history.Default(folder), zap.NewNop())
 	require.NoError(t, err)
 	begun, end := time.Now(), time.Now().Truncate(time.Hour)
-	first := end.Add(-pastDays * 24 * time.Hour)
+	first := end.AddDate(0, 0, -*pastDays)
 	readings := 0
 	for at := first; at.Before(end); at = at.Add(pastStep) {
 		polls := make([]collector.Poll, pastUnits)
@@ -110,7 +112,7 @@ func fillHistory(t *testing.T, folder string) {
 	require.Zero(t, s.Stats().Late+s.Stats().Ahead+s.Stats().Twice)
 	require.NoError(t, s.Close())
 	raw, hourly := sizeOf(t, filepath.Join(folder, "raw")), sizeOf(t, filepath.Join(folder, "hourly"))
-	const perYear = 365.0 / pastDays / pastUnits
+	perYear := 365.0 / float64(*pastDays) / pastUnits
 	t.Logf("%d readings in %s: %d MB, %.1f B each; hourly sums %d MB; a unit with %d points and year: %.2f MB of readings, %.2f MB of hours",
 		readings, time.Since(begun).Round(time.Second), raw>>20, float64(raw)/float64(readings), hourly>>20,
 		len(pastPoints), float64(raw)*perYear/1e6, float64(hourly)*perYear/1e6)
@@ -184,6 +186,35 @@ func processorTime(t *testing.T, pid int) time.Duration {
 	return ticks * 10 * time.Millisecond
 }
 
+// TestMemoryOf10000Units tells what a daemon takes that has polled so many
+// units for some two minutes, with the history of their readings.
+func TestMemoryOf10000Units(t *testing.T) {
+	if !*fullSize {
+		t.Skip("run it with -full-size")
+	}
+	folder := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "fleet.yaml"), []byte(fleetOf(10_000, 500, "@every 1m")), 0o600))
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), victimFolder+"="+folder, victimReceiver+"=http://127.0.0.1:1/0")
+	require.NoError(t, cmd.Start())
+	<-time.After(150 * time.Second)
+	resident(t, cmd.Process.Pid)
+	t.Logf("processor time %s", processorTime(t, cmd.Process.Pid))
+	require.NoError(t, cmd.Process.Kill())
+	_ = cmd.Wait() // killed
+}
+
+// resident logs the memory of a process.
+func resident(t *testing.T, pid int) {
+	status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	require.NoError(t, err)
+	for line := range strings.Lines(string(status)) {
+		if strings.HasPrefix(line, "VmRSS") {
+			t.Log(strings.Join(strings.Fields(line), " "))
+		}
+	}
+}
+
 // startAndKill returns how long a daemon took until it said that it is ready.
 func startAndKill(t *testing.T, folder string) time.Duration {
 	require.NoError(t, os.RemoveAll(filepath.Join(folder, "url")))
@@ -212,12 +243,6 @@ func startAndKill(t *testing.T, folder string) time.Duration {
 	took := time.Since(began)
 	t.Logf("processor time %s", processorTime(t, cmd.Process.Pid))
 	http.DefaultClient.CloseIdleConnections()
-	if status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", cmd.Process.Pid)); err == nil {
-		for line := range strings.Lines(string(status)) {
-			if strings.HasPrefix(line, "VmRSS") {
-				t.Log(strings.Join(strings.Fields(line), " "))
-			}
-		}
-	}
+	resident(t, cmd.Process.Pid)
 	return took
 }

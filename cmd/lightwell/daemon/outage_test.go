@@ -126,6 +126,7 @@ func TestDatabaseGoneAndBack(t *testing.T) {
 	b.saw("raised minor supply-redundancy-lost " + one)
 	id := b.alarm(one)
 
+	before := len(b.webhooks())
 	server.Stop()
 	plant.set("room-2", true)
 	b.eventually("the alarm is on the list although it cannot be stored", func() bool { return b.alarm(two) != "" })
@@ -139,9 +140,18 @@ func TestDatabaseGoneAndBack(t *testing.T) {
 	require.Contains(t, b.get("/metrics", nil), "lightwell_state_written 0")
 	require.NotContains(t, b.get("/api/v1/alarms/"+id, nil), "on my way")
 
+	plant.set("room-2", false)
+	b.eventually("and gone again", func() bool { return b.alarm(two) == "" })
+	plant.set("room-2", true)
+	b.eventually("and back", func() bool { return b.alarm(two) != "" })
+	require.Len(t, b.webhooks(), before, "what is not stored is not told")
+
 	server.Run()
 	b.eventually("ready again", func() bool { return b.daemon.Ready() == nil })
-	b.saw("raised minor supply-redundancy-lost " + two)
+	b.eventually("what waited is told, all of it and in order", func() bool { return len(b.webhooks()) == before+3 })
+	require.Equal(t, []string{
+		"raised minor supply-redundancy-lost " + two, "cleared minor supply-redundancy-lost " + two, "raised minor supply-redundancy-lost " + two,
+	}, b.webhooks()[before:])
 	status, text = b.answer("POST", "/api/v1/alarms/"+id+"/acknowledge", `{"text": "on my way"}`)
 	require.Equal(t, http.StatusOK, status, text)
 	b.saw("acknowledged minor supply-redundancy-lost " + one)
@@ -151,7 +161,7 @@ func TestDatabaseGoneAndBack(t *testing.T) {
 	b.start()
 	b.eventually("ready after the restart", func() bool { return b.daemon.Ready() == nil })
 	require.Equal(t, []string{
-		"started", "raised " + one, "raised " + two, "acknowledged " + one + " by local from 127.0.0.1", "stopped", "started",
+		"started", "raised " + one, "raised " + two, "cleared " + two, "raised " + two, "acknowledged " + one + " by local from 127.0.0.1", "stopped", "started",
 	}, b.logKinds())
 	require.NotEmpty(t, b.alarm(two))
 	plant.set("room-2", false)
