@@ -53,6 +53,7 @@ func TestStartAtFullSize(t *testing.T) {
 	folder := t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "fleet.yaml"), []byte(fleetOf(fullUnits, fullSites, "@every 5m")), 0o600))
 	fillState(t, filepath.Join(folder, "data"))
+	t.Logf("state on disk: %d B a change, alarms included", sizeOf(t, filepath.Join(folder, "data"))/fullChanges)
 	fillHistory(t, filepath.Join(folder, "data", "history"))
 	for _, after := range []string{"the state was filled", "kill -9"} {
 		took := startAndKill(t, folder)
