@@ -146,3 +146,41 @@ func TestEvaluate(t *testing.T) {
 	}
 	require.NoError(t, score.WriteText(os.Stdout))
 }
+
+// TestGoals is the evaluation in small: wide bounds, seeds that no setting was
+// chosen on.
+func TestGoals(t *testing.T) {
+	m := makeFolder(t, 50, 144, 60_000_000, 1, 1)
+	_, score, outcomes := m.judge(t)
+	n, _ := score.FalseAlarms()
+	require.LessOrEqual(t, n, 2, "in %.0f point-years", score.PointYears)
+	for class, bounds := range map[string][2]float64{ // median, 90 %: days
+		"0.05 dB/month": {95, 145}, "0.1 dB/month": {40, 56}, "0.2 dB/month": {21, 29}, "0.5 dB/month": {12, 15},
+		"step 0.5 dB": {0.75, 4}, "step 1 dB": {0.29, 0.4}, "bursts": {1, 4},
+	} {
+		o := outcomes[class]
+		require.Len(t, o.delays, 12, class)
+		require.LessOrEqual(t, at(o.delays, 0.5), bounds[0], class)
+		require.LessOrEqual(t, at(o.delays, 0.9), bounds[1], class)
+	}
+	require.Greater(t, outcomes["1 dB/month"].leads[0], 70.0)
+	require.Greater(t, outcomes["0.2 dB/month, e-fold"].leads[0], 120.0)
+	inside, all := 0, 0
+	for i, f := range score.Forecasts {
+		inside, all = inside+f.Inside, all+f.Intervals
+		if i > 0 {
+			errs := slices.Sorted(slices.Values(f.Errors))
+			require.Less(t, at(errs, 0.5), 0.2, "share %d", i)
+		}
+	}
+	require.InDelta(t, 0.8, float64(inside)/float64(all), 0.1)
+}
+
+// TestGoalsInDoubledNoise: the thresholds adapt.
+func TestGoalsInDoubledNoise(t *testing.T) {
+	m := makeFolder(t, 80, 0, 61_000_000, 2, 1)
+	sum, score, _ := m.judge(t)
+	n, _ := score.FalseAlarms()
+	require.LessOrEqual(t, n, 4, "in %.0f point-years", score.PointYears)
+	require.InDelta(t, 1.65, sum.DriftScale, 0.3)
+}

@@ -91,11 +91,19 @@ func (r *rows) next() (*row, error) {
 		case errors.Is(err, bufio.ErrTooLong):
 			return nil, r.fault("the line is too long", fmt.Sprintf("a line holds one day, at most %d bytes", maxLine))
 		case err != nil:
-			return nil, fmt.Errorf("read %s after line %d: %w", r.name, r.line-1, err)
+			return nil, r.broken(err)
 		}
 		return nil, nil
 	}
-	return &r.row, r.parse(r.lines.Bytes())
+	err := r.parse(r.lines.Bytes())
+	if err != nil && !r.lines.Scan() && r.lines.Err() != nil { // half a line, because the rest cannot be read
+		return nil, r.broken(r.lines.Err())
+	}
+	return &r.row, err
+}
+
+func (r *rows) broken(err error) error {
+	return fmt.Errorf("read %s at line %d: %w", r.name, r.line, err)
 }
 
 func (r *rows) parse(line []byte) error {
