@@ -33,7 +33,7 @@ import (
 //	go test ./cmd/lightwell/daemon -run TestStartAtFullSize -full-size -timeout 30m -v
 var fullSize = flag.Bool("full-size", false, "measure the start with 100,000 units, a million changes and 30 days of history of 2,000 units")
 
-// pastDays makes a shorter run.
+// pastDays makes a shorter run; figures of disk space need the whole month.
 var pastDays = flag.Int("history-days", 30, "days of history for -full-size")
 
 const (
