@@ -68,7 +68,10 @@ var lightCauses = []Cause{
 	},
 	{
 		ID: "fibre-open", Row: 3, Title: "Fibre broken or unplugged", Surest: alarms.VeryLikely,
-		Signatures: []Signature{{Anchor: AtFibre, Rate: 4, AfterJob: 30, Effects: openEffects}},
+		Signatures: []Signature{
+			{Anchor: AtFibre, Rate: 4, AfterJob: 30, Effects: openEffects},
+			{Anchor: AtPair, Rate: 2, AfterJob: 10, Effects: openEffects}, // a duplex cord
+		},
 		Actions:    []string{"Check both plugs.", "Look for the break with a visual fault locator.", "Take an OTDR trace: it gives the distance."},
 		Bring:      []string{"OTDR with launch fibre", "visual fault locator", "splicer", "jumper"},
 		Disproof:   "a power meter at the receiver's plug shows light",

@@ -82,6 +82,15 @@ var unitCauses = []Cause{
 		Cautions:   caution.Mains, Basis: "the unit's own state",
 	},
 	{
+		ID: "mains-lost", Title: "One feed of the site lost", Surest: alarms.VeryLikely,
+		Signatures: []Signature{{Anchor: AtSite, Rate: 2, Effects: []Effect{{Signal: SupplyFailed, Fixed: 0.8}}}},
+		Actions:    []string{"Ask at the site whether there is power.", "Find the breaker that all the supplies have in common."},
+		Bring:      []string{"mains tester", "licensed electrician for mains"},
+		Disproof:   "the feed is live at the socket of one of the supplies",
+		Deciding:   "the voltage at the common feed",
+		Cautions:   caution.Mains, Basis: "common cause: supplies of several units fail together",
+	},
+	{
 		ID: "mains-dip", Row: 11, Title: "Mains dip", Surest: alarms.Likely, NoVisit: true,
 		Signatures: []Signature{{Anchor: AtDip, Rate: 10, Effects: []Effect{{Signal: Restarted, Fixed: sure}}}},
 		Actions:    []string{"Compare with the power log of the site.", "Note it for the customer."},

@@ -17,12 +17,14 @@ import (
 var (
 	cases   = flag.Int("cases", 208, "random faults to be found by TestConfusion; half as many sound cases are added")
 	onlyRow = flag.Int("row", 0, "only this row of the table of signatures; 0: all")
+	harder  = flag.Float64("harder", 1, "noise and share of missing points, as a multiple of the usual ones")
 	misses  = flag.Bool("misses", false, "print each case that was not found")
 )
 
 // tally counts how trials came out.
 type tally struct {
 	n, first, firstTwo, place int
+	alone                     int            // cases with one finding and no more
 	named                     map[string]int // cause that came first
 }
 
@@ -52,6 +54,9 @@ func (c *tally) take(found []alarms.Finding, w wanted) (hit bool) {
 		return false
 	}
 	c.named[order[0]]++
+	if len(found) == 1 {
+		c.alone++
+	}
 	hit = order[0] == w.cause
 	if hit {
 		c.first++
@@ -83,6 +88,7 @@ func TestConfusion(t *testing.T) {
 		}
 		d := draw{rand.New(rand.NewPCG(uint64(i), 2026))}
 		tr, w := rows[row](d)
+		tr.noise, tr.missing = tr.noise**harder, tr.missing**harder
 		found := tr.play(t, models)
 		all.take(found, w)
 		if hit := tallies[row].take(found, w); !hit && *misses {
@@ -103,6 +109,7 @@ func TestConfusion(t *testing.T) {
 		}
 	}
 	t.Log(matrix(tallies, &all))
+	t.Logf("cases with one finding and no other: %d of %d", all.alone, all.n)
 	t.Logf("sound cases without a finding: %d of %d", quiet, sound)
 	if *onlyRow != 0 {
 		return

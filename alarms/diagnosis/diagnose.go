@@ -28,8 +28,8 @@ func Diagnose(v *alarms.View) []alarms.Finding {
 		if len(all) == 0 || all[0].score < least {
 			break
 		}
-		rivals := s.rivals(&all[0], all)
-		best := s.chooseWithNext(rivals)
+		rivals := s.rivals(all[:1], all)
+		best := s.chooseWithNext(rivals, all)
 		out = append(out, s.finding(&rivals[best], rivals))
 		s.take(&rivals[best])
 	}
@@ -40,12 +40,14 @@ func (s *site) anyOdd() bool {
 	return slices.ContainsFunc(s.cells, func(c cell) bool { return c.odd })
 }
 
-// rivals returns the hypotheses that explain any of the signs that the first
-// explains, itself the first among them.
-func (s *site) rivals(first *hypothesis, all []hypothesis) []hypothesis {
+// rivals returns the hypotheses that explain any of the signs that some do,
+// those among them, in the order of all.
+func (s *site) rivals(some, all []hypothesis) []hypothesis {
 	signs := make([]bool, len(s.cells))
-	for _, t := range s.touchesOf(first) {
-		signs[t.cell] = s.cells[t.cell].odd
+	for i := range some {
+		for _, t := range s.touchesOf(&some[i]) {
+			signs[t.cell] = signs[t.cell] || s.cells[t.cell].odd
+		}
 	}
 	var out []hypothesis
 	for i := range all {
@@ -71,12 +73,14 @@ const heads = 4
 
 // chooseWithNext returns the rival that explains most together with the best
 // second one for what it leaves. Where the best leaves nothing, it is the one.
-func (s *site) chooseWithNext(rivals []hypothesis) int {
+func (s *site) chooseWithNext(rivals, all []hypothesis) int {
+	first := rivals[:min(heads, len(rivals))]
+	near := s.rivals(first, all) // all that could explain what one of them leaves of the others' signs
 	saved := slices.Clone(s.cells)
 	best, most := 0, math.Inf(-1)
-	for i := range rivals[:min(heads, len(rivals))] {
+	for i := range first {
 		s.take(&rivals[i])
-		next := s.bestNext(rivals, i)
+		next := s.bestNext(near, &rivals[i])
 		copy(s.cells, saved)
 		if total := rivals[i].score + next; total > most {
 			best, most = i, total
@@ -88,15 +92,15 @@ func (s *site) chooseWithNext(rivals []hypothesis) int {
 	return best
 }
 
-// bestNext returns the score of the best rival for what is left; 0: nothing.
-func (s *site) bestNext(rivals []hypothesis, taken int) float64 {
+// bestNext returns the score of the best one for what is left; 0: nothing.
+func (s *site) bestNext(near []hypothesis, taken *hypothesis) float64 {
 	next := 0.0
 	var g ground
-	for j := range rivals {
-		if j == taken {
+	for j := range near {
+		h := near[j]
+		if h.sig == taken.sig && h.at == taken.at {
 			continue
 		}
-		h := rivals[j]
 		s.ground(h.sig.Anchor, h.at, &g)
 		list, odd := s.touches(h.sig, &g)
 		if !odd {

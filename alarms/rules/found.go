@@ -13,6 +13,7 @@ import (
 // alone would take for something else.
 const (
 	foundCrossed    = "pair-crossed"       // looks like a cut of the pair
+	foundOpen       = "fibre-open"         // of both fibres of a link: looks like two faults
 	foundRoofPower  = "outdoor-power-lost" // looks like a cut of the cable
 	foundSlopeLost  = "slope-loss"         // stays below the limits of a level
 	foundReflection = "reflection"         // moves no level at all
@@ -55,11 +56,24 @@ func (o *optics) judgeFound(out []alarms.Verdict) []alarms.Verdict {
 		f := &o.fibres[i]
 		if same := func(g *fibre) bool { return g.link == f.link }; o.firstOf(i, same) {
 			text := fmt.Sprintf("Link %s: both its receivers are dark since work there: its fibres are probably crossed. First swap the two plugs at one end.", f.link.ID)
+			if foundAt(o.view, foundCrossed, linkResource(f.link.ID)) == nil && o.pairOpen(f) {
+				text = fmt.Sprintf("Link %s: both its receivers are dark: the pair is probably broken or unplugged. First check its plugs at both ends.", f.link.ID)
+				out = o.judgeAs(foundOpen, linkResource(f.link.ID), text, same, out)
+				continue
+			}
 			out = o.judgeAs(foundCrossed, linkResource(f.link.ID), text, same, out)
 		}
 	}
 	text := fmt.Sprintf("%s: no light comes from the roof and none of its units can be read: the roof has probably lost its power. First check breaker, feeder and surge protector.", siteName(o.view))
 	return o.judgeAs(foundRoofPower, siteResource(o.view.Site.ID), text, func(f *fibre) bool { return f.from.unit.Unit.Role == collector.Outdoor }, out)
+}
+
+// pairOpen tells that the diagnosis finds both fibres of a link open, and both
+// are seen to be dark.
+func (o *optics) pairOpen(f *fibre) bool {
+	found := foundAt(o.view, foundOpen, linkResource(f.link.ID))
+	b := o.gather(func(g *fibre) bool { return g.link == f.link })
+	return found != nil && found.Direction == "" && len(b.strands) == 2
 }
 
 // judgeAs makes the verdict of a cause at a resource that stands for the
@@ -98,7 +112,7 @@ func (o *optics) otherCause(b *bundle) bool {
 	}
 	for _, f := range b.fibres {
 		link := alarms.Key{Resource: linkResource(f.link.ID), Type: SignalLost}
-		if foundAt(o.view, foundCrossed, link.Resource) == nil && !isActive(o.view, link) {
+		if foundAt(o.view, foundCrossed, link.Resource) == nil && !o.pairOpen(f) && !isActive(o.view, link) {
 			return false
 		}
 	}

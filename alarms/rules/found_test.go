@@ -57,6 +57,21 @@ func TestCrossedPair(t *testing.T) {
 	s.inactive(rules.SignalLost, "link/l1")
 }
 
+// TestOpenPair: both fibres of a duplex cord, in a cable that is otherwise
+// sound.
+func TestOpenPair(t *testing.T) {
+	s := pairs(t, 2)
+	ownAddress(s)
+	s.dim("room-1", "roof-1")
+	require.Len(t, s.standing(), 2, "one for each receiver")
+	s.found("fibre-open", "link/l1", func(f *alarms.Finding) { f.Direction = "uplink" })
+	require.Len(t, s.standing(), 2, "a finding of one fibre stands for one")
+	s.findings = nil
+	s.found("fibre-open", "link/l1")
+	require.Equal(t, []string{"optical-signal-lost link/l1"}, s.standing())
+	require.Contains(t, s.active(rules.SignalLost, "link/l1").Text, "First check its plugs at both ends.")
+}
+
 func TestRoofWithoutPower(t *testing.T) {
 	s := pairs(t, 3)
 	for _, room := range []string{"room-1", "room-2", "room-3"} {
