@@ -72,11 +72,11 @@ var lightCauses = []Cause{
 			{Anchor: AtFibre, Rate: 4, AfterJob: 30, Effects: openEffects},
 			{Anchor: AtPair, Rate: 2, AfterJob: 10, Effects: openEffects}, // a duplex cord
 		},
-		Actions:    []string{"Check both plugs.", "Look for the break with a visual fault locator.", "Take an OTDR trace: it gives the distance."},
-		Bring:      []string{"OTDR with launch fibre", "visual fault locator", "splicer", "jumper"},
-		Disproof:   "a power meter at the receiver's plug shows light",
-		Deciding:   "a power meter at the receiver's plug, and whether the far unit has power",
-		Cautions:   caution.Path, Basis: "no light at one receiver while its transmitter is right; distance from the delay of light",
+		Actions:  []string{"Check both plugs.", "Look for the break with a visual fault locator.", "Take an OTDR trace: it gives the distance."},
+		Bring:    []string{"OTDR with launch fibre", "visual fault locator", "splicer", "jumper"},
+		Disproof: "a power meter at the receiver's plug shows light",
+		Deciding: "a power meter at the receiver's plug, and whether the far unit has power",
+		Cautions: caution.Path, Basis: "no light at one receiver while its transmitter is right; distance from the delay of light",
 	},
 	{
 		ID: "cable-cut", Row: 4, Title: "Cable cut", Surest: alarms.VeryLikely,

@@ -15,7 +15,7 @@ import (
 )
 
 var (
-	cases   = flag.Int("cases", 208, "random faults to be found by TestConfusion; half as many sound cases are added")
+	cases   = flag.Int("cases", 156, "random faults to be found by TestConfusion; half as many sound cases are added")
 	onlyRow = flag.Int("row", 0, "only this row of the table of signatures; 0: all")
 	harder  = flag.Float64("harder", 1, "noise and share of missing points, as a multiple of the usual ones")
 	misses  = flag.Bool("misses", false, "print each case that was not found")
