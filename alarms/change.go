@@ -46,12 +46,14 @@ type Brief struct {
 	Hold     Hold          `json:"hold,omitzero"`
 	Shelf    string        `json:"shelf,omitempty"`
 	Notify   bool          `json:"notify"` // receivers could hear of it
+	Impacted []string      `json:"impacted,omitempty"`
+	BackedUp bool          `json:"backed_up,omitempty"`
 }
 
 // Brief returns what the log keeps of the alarm.
 func (c *Change) Brief() Brief {
 	a := &c.Alarm
-	return Brief{a.Key, a.Severity, a.Cleared, a.Text, a.Operator, a.Hold, a.ShelfName, c.Notify}
+	return Brief{a.Key, a.Severity, a.Cleared, a.Text, a.Operator, a.Hold, a.ShelfName, c.Notify, a.Details.Impacted, a.Details.BackedUp}
 }
 
 // NotifyMode says which status changes receivers hear of (RFC 8632,
