@@ -27,7 +27,7 @@ import (
 // Affecting are the types of alarm during which a link that they impact is out
 // of service.
 func Affecting() []string {
-	return []string{rules.SignalLost, rules.LaserFailed, rules.SupplyFailed, rules.AntennaFeedFault, rules.WarmUpOverdue}
+	return []string{rules.SignalLost, rules.LaserFailed, rules.SupplyFailed, rules.MainsLost, rules.AntennaFeedFault, rules.WarmUpOverdue}
 }
 
 // Blinding are the types during which nobody knows how a unit does.

@@ -164,8 +164,21 @@ func (c *Certificate) alarms(list []alarms.Alarm) {
 	}
 }
 
-// mostOpen is how many open points fit the page.
-const mostOpen = 10
+// What fits the page.
+const (
+	mostOpen   = 6   // open points
+	mostLevels = 6   // of a unit
+	openWidth  = 112 // letters of an open point
+	remarkSize = 70  // letters of a remark
+)
+
+// cut shortens a text to so many letters.
+func cut(text string, letters int) string {
+	if r := []rune(text); len(r) > letters {
+		return strings.TrimSpace(string(r[:letters-1])) + "\u2026"
+	}
+	return text
+}
 
 // Document sets the certificate on one page.
 func (c *Certificate) Document() *paper.Document {
@@ -184,9 +197,12 @@ func (c *Certificate) Document() *paper.Document {
 	})
 	d.Add(c.planTables()...)
 	d.Add(c.unitTables()...)
-	open := c.Open
-	if more := len(open) - mostOpen; more > 0 {
-		open = append(slices.Clone(open[:mostOpen]), fmt.Sprintf("and %d more: lightwell alarms, lightwell commission show link/%s", more, c.Link))
+	open := make([]string, 0, mostOpen+1)
+	for _, o := range c.Open[:min(len(c.Open), mostOpen)] {
+		open = append(open, cut(o, openWidth))
+	}
+	if more := len(c.Open) - mostOpen; more > 0 {
+		open = append(open, fmt.Sprintf("and %d more: lightwell alarms, lightwell commission show link/%s", more, c.Link))
 	}
 	d.Add(paper.Heading{Text: "Open points", Level: 1})
 	if len(open) == 0 {
@@ -219,9 +235,6 @@ var certified = []collector.Quantity{
 	collector.OpticalTransmitPower, collector.OpticalReceivePower, collector.LaserBias, collector.RFInputLevel, collector.RFOutputLevel, collector.SupplyVoltage,
 }
 
-// mostLevels is how many levels fit the page.
-const mostLevels = 18
-
 func (c *Certificate) unitTables() []paper.Block {
 	t := paper.Table{Head: []string{"Unit", "Model", "Baseline", "Accepted", "By", "Remark"}, Shares: []float64{1.3, 1.4, 0.7, 1.5, 1, 2}}
 	levels := paper.Table{Head: []string{"Unit", "Point", "Level", "Spread", "Unit of measure", "Readings"}, Shares: []float64{1.5, 2.4, 0.8, 0.8, 1, 0.8}, Right: []int{2, 3, 5}}
@@ -235,24 +248,28 @@ func (c *Certificate) unitTables() []paper.Block {
 		if a.Forced {
 			remark = "forced: " + remark
 		}
-		t.Rows = append(t.Rows, []string{a.Unit, a.Model, version, when, a.By, remark})
-		levels.Rows = append(levels.Rows, a.levels()...)
+		t.Rows = append(t.Rows, []string{a.Unit, a.Model, version, when, a.By, cut(remark, remarkSize)})
+		rows := a.levels()
+		levels.Rows = append(levels.Rows, rows[:min(len(rows), mostLevels)]...)
 	}
 	out := []paper.Block{paper.Heading{Text: "Baselines", Level: 1}, t}
-	if n := len(levels.Rows); n > 0 {
-		levels.Rows = levels.Rows[:min(n, mostLevels)]
+	if len(levels.Rows) > 0 {
 		out = append(out, paper.Heading{Text: "Measured levels", Level: 1}, levels)
 	}
 	return out
 }
 
+// levels are rows in the order of certified.
 func (a *Accepted) levels() (rows [][]string) {
-	for p, l := range a.record.Levels {
-		info, _ := p.Quantity.Info()
-		if slices.Contains(certified, p.Quantity) {
-			rows = append(rows, []string{a.Unit, p.String(), signed(l.Value, info.Decimals), signed(l.Spread, 3), info.Unit, fmt.Sprint(l.Samples)})
+	for _, q := range certified {
+		info, _ := q.Info()
+		begin := len(rows)
+		for p, l := range a.record.Levels {
+			if p.Quantity == q {
+				rows = append(rows, []string{a.Unit, p.String(), signed(l.Value, info.Decimals), signed(l.Spread, 3), info.Unit, fmt.Sprint(l.Samples)})
+			}
 		}
+		slices.SortFunc(rows[begin:], func(x, y []string) int { return strings.Compare(x[1], y[1]) })
 	}
-	slices.SortFunc(rows, func(x, y []string) int { return strings.Compare(x[1], y[1]) })
 	return rows
 }

@@ -144,8 +144,10 @@ func (b *Brief) pictures(d *paper.Document) {
 	}
 	for _, t := range b.trends {
 		size := chart.Half
-		if t.affected || len(t.of.Temperature) > 0 {
+		if t.affected {
 			size = chart.Wide
+		} else {
+			t.of.Temperature = nil // a link that is well needs less of the page
 		}
 		d.Add(paper.Picture{Of: t.of, Size: size, Says: t.says})
 	}

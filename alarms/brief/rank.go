@@ -97,7 +97,7 @@ func (w *Writer) ends(now time.Time) map[string]*end {
 			if !ok {
 				continue
 			}
-			e := &end{max(0, (f.Lower-now.Sub(f.Made)).Hours()/24), fmt.Sprintf("%s of %s: %s %s", p, u.Unit.ID, f.Limit, f.Forecast.String())}
+			e := &end{max(0, (f.Lower-now.Sub(f.Made)).Hours()/24), fmt.Sprintf("%s of %s, %s: %s", p, u.Unit.ID, f.Limit, f.Forecast.String())}
 			if was := out[u.Unit.Site]; was == nil || e.days < was.days || e.days == was.days && e.reason < was.reason {
 				out[u.Unit.Site] = e
 			}

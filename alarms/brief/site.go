@@ -174,7 +174,7 @@ func (s *scene) level(l collector.Link, f collector.Fibre, affected bool) LinkLe
 		out.MonthDB = &t.SlopeDBPerMonth
 	}
 	if f, ok := nearest(pv.Forecasts); ok {
-		out.Forecast = f.Limit + " " + f.Forecast.String()
+		out.Forecast = f.Limit + ": " + f.Forecast.String()
 	}
 	return out
 }

@@ -76,12 +76,13 @@ func (k course) runs() (out [][]Sample) {
 	return out
 }
 
-// Plot draws the level with its name at the right end. It is called by the
-// plot library.
+// Plot draws the level with its name at the right end; of a limit outside the
+// picture the name alone, with an arrow. It is called by the plot library.
 func (l Level) Plot(c draw.Canvas, p *plot.Plot) {
 	_, y := p.Transforms(&c)
 	at := y(l.Value)
 	if !c.ContainsY(at) {
+		l.outside(c, at)
 		return
 	}
 	ink, style := green, line(green, 1, dashed)
@@ -94,6 +95,16 @@ func (l Level) Plot(c draw.Canvas, p *plot.Plot) {
 		align, shift = draw.YTop, vg.Points(-2.2)
 	}
 	written(c, letters(small, ink, draw.XRight, align), vg.Point{X: c.Max.X - vg.Points(3), Y: at + shift}, l.Name)
+}
+
+func (l Level) outside(c draw.Canvas, at vg.Length) {
+	place, align, arrow := vg.Point{X: c.Max.X - vg.Points(3), Y: c.Min.Y + vg.Points(2)}, draw.YBottom, "\u2193 "
+	if at > c.Max.Y {
+		place.Y, align, arrow = c.Max.Y-vg.Points(2), draw.YTop, "\u2191 "
+	}
+	if l.Limit && l.Name != "" {
+		written(c, letters(small, red, draw.XRight, align), place, arrow+l.Name)
+	}
 }
 
 // written writes on a white ground, so that lines below do not disturb.

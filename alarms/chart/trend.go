@@ -149,8 +149,12 @@ func (t *Trend) plot(from, to float64) *plot.Plot {
 	return p
 }
 
-// heights returns the range of the values: all samples, the levels that are
-// near, and the limit that a forecast aims at.
+// farLimit is how many times the range of the values a limit may lie beyond
+// them and still be shown: one farther away would flatten the course.
+const farLimit = 3
+
+// heights returns the range of the values: all samples, the baseline, limits
+// that are near, and the limit that a forecast aims at.
 func (t *Trend) heights() (low, high float64) {
 	low, high = math.Inf(1), math.Inf(-1)
 	take := func(v float64) { low, high = min(low, v), max(high, v) }
@@ -159,10 +163,18 @@ func (t *Trend) heights() (low, high float64) {
 		take(s.High)
 	}
 	for _, l := range t.Levels {
-		take(l.Value)
+		if !l.Limit {
+			take(l.Value)
+		}
 	}
 	if t.Outlook != nil {
 		take(t.Outlook.Limit)
+	}
+	reach := farLimit * max(high-low, leastRange)
+	for _, l := range t.Levels {
+		if l.Limit && (low > high || low-l.Value <= reach && l.Value-high <= reach) {
+			take(l.Value)
+		}
 	}
 	low, high = roomy(low, high)
 	if len(t.Marks) > 0 { // room for their names

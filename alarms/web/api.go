@@ -54,6 +54,7 @@ func (s *Server) registerAPI(mux *http.ServeMux) {
 	s.registerDeliveries(api)
 	s.registerLog(api)
 	s.registerVisits(api)
+	s.registerBriefs(api)
 	s.registerHistory(api)
 	s.registerBackups(api)
 	s.registerStream(api)

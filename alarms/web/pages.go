@@ -23,6 +23,7 @@ func (s *Server) registerPages(mux *http.ServeMux) {
 	see("/alarms", s.alarmsPage)
 	see("/alarms/{id}", s.alarmPage)
 	see("/assets/{name}", s.asset)
+	s.registerSheets(see)
 	mux.HandleFunc("POST /alarms/{id}", s.need(access.Operate, s.alarmForm))
 	mux.HandleFunc("POST /units/{id}/poll", s.need(access.Operate, s.pollForm))
 	mux.HandleFunc("POST /units/{id}/commission", s.need(access.Commission, s.commissionForm))

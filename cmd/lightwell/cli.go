@@ -14,21 +14,23 @@ import (
 // cli is the command line. Each command has a Run method in a file of its
 // own.
 type cli struct {
-	Run        runCmd        `cmd:"" help:"Run the daemon."`
-	Demo       demoCmd       `cmd:"" help:"Run the daemon on a simulated plant, with nothing to configure."`
-	Check      checkCmd      `cmd:"" help:"Check configuration and fleet files and tell what would be polled."`
-	Read       readCmd       `cmd:"" help:"Poll one unit once and print every point."`
-	Commission commissionCmd `cmd:"" help:"Capture, show and accept baselines."`
-	Alarms     alarmsCmd     `cmd:"" help:"List alarms and act on them."`
-	Visit      visitCmd      `cmd:"" help:"Record visits to sites, with what every point read before and after."`
-	Backup     backupCmd     `cmd:"" help:"Write state and history into an archive."`
-	Restore    restoreCmd    `cmd:"" help:"Check an archive and write it into an empty folder."`
-	Webhooks   webhooksCmd   `cmd:"" help:"Show what waits for the receivers of webhooks, and send it again."`
-	Log        logCmd        `cmd:"" help:"Show what happened to alarms and what people did."`
-	Replay     replayCmd     `cmd:"" help:"Try rules and limits on recorded readings."`
-	Budget     budgetCmd     `cmd:"" help:"Work out what a link should be, before it is built."`
-	Health     healthCmd     `cmd:"" help:"Ask a running daemon whether it is well."`
-	Version    versionCmd    `cmd:"" help:"Print the version."`
+	Run          runCmd          `cmd:"" help:"Run the daemon."`
+	Demo         demoCmd         `cmd:"" help:"Run the daemon on a simulated plant, with nothing to configure."`
+	Check        checkCmd        `cmd:"" help:"Check configuration and fleet files and tell what would be polled."`
+	Read         readCmd         `cmd:"" help:"Poll one unit once and print every point."`
+	Commission   commissionCmd   `cmd:"" help:"Capture, show and accept baselines."`
+	Alarms       alarmsCmd       `cmd:"" help:"List alarms and act on them."`
+	Brief        briefCmd        `cmd:"" help:"Print what a visit to a site needs, or the order of visits."`
+	Availability availabilityCmd `cmd:"" help:"Print how the links of a site have served in a month."`
+	Visit        visitCmd        `cmd:"" help:"Record visits to sites, with what every point read before and after."`
+	Backup       backupCmd       `cmd:"" help:"Write state and history into an archive."`
+	Restore      restoreCmd      `cmd:"" help:"Check an archive and write it into an empty folder."`
+	Webhooks     webhooksCmd     `cmd:"" help:"Show what waits for the receivers of webhooks, and send it again."`
+	Log          logCmd          `cmd:"" help:"Show what happened to alarms and what people did."`
+	Replay       replayCmd       `cmd:"" help:"Try rules and limits on recorded readings."`
+	Budget       budgetCmd       `cmd:"" help:"Work out what a link should be, before it is built."`
+	Health       healthCmd       `cmd:"" help:"Ask a running daemon whether it is well."`
+	Version      versionCmd      `cmd:"" help:"Print the version."`
 }
 
 // streams are where a command reads and writes.

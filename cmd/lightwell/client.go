@@ -92,32 +92,54 @@ func (c *client) call(ctx context.Context, method, path string, query url.Values
 	if body != nil {
 		req.Header.Set("Content-Type", "application/json")
 	}
-	if c.token != "" {
-		req.Header.Set("Authorization", "Bearer "+c.token)
-	}
+	c.sign(req)
 	return c.answer(req, into)
 }
 
+// fetch reads an answer as it is.
+func (c *client) fetch(ctx context.Context, path string, query url.Values) ([]byte, error) {
+	at := c.base.JoinPath("api", "v1", path)
+	at.RawQuery = query.Encode()
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, at.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+	c.sign(req)
+	return c.read(req)
+}
+
+// sign gives a request the access token.
+func (c *client) sign(req *http.Request) {
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
+}
+
 func (c *client) answer(req *http.Request, into any) error {
-	resp, err := c.http.Do(req)
-	if err != nil {
-		return exit.Hinted(unreachable(c.base, err), "is the daemon running there? --server names another address")
-	}
-	defer resp.Body.Close()
-	data, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
-	if err != nil {
-		return fmt.Errorf("read answer of %s: %w", c.base.Host, err)
-	}
-	if resp.StatusCode >= 300 {
-		return refusal(resp.StatusCode, data)
-	}
-	if into == nil {
-		return nil
+	data, err := c.read(req)
+	if err != nil || into == nil {
+		return err
 	}
 	if err := json.Unmarshal(data, into); err != nil {
 		return fmt.Errorf("answer of %s is not what was expected: %w", c.base.Host, err)
 	}
 	return nil
+}
+
+func (c *client) read(req *http.Request) ([]byte, error) {
+	resp, err := c.http.Do(req)
+	if err != nil {
+		return nil, exit.Hinted(unreachable(c.base, err), "is the daemon running there? --server names another address")
+	}
+	defer resp.Body.Close()
+	data, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
+	if err != nil {
+		return nil, fmt.Errorf("read answer of %s: %w", c.base.Host, err)
+	}
+	if resp.StatusCode >= 300 {
+		return nil, refusal(resp.StatusCode, data)
+	}
+	return data, nil
 }
 
 // unreachable keeps the reason and drops the rest of what net/http says.

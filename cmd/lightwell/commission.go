@@ -14,9 +14,10 @@ import (
 
 // commissionCmd groups the steps from first light to an accepted baseline.
 type commissionCmd struct {
-	Begin  commissionBeginCmd  `cmd:"" help:"Begin to collect readings for a baseline."`
-	Show   commissionShowCmd   `cmd:"" help:"Show what was collected and whether it can be accepted."`
-	Accept commissionAcceptCmd `cmd:"" help:"Accept what was collected as the baseline."`
+	Begin       commissionBeginCmd  `cmd:"" help:"Begin to collect readings for a baseline."`
+	Show        commissionShowCmd   `cmd:"" help:"Show what was collected and whether it can be accepted."`
+	Certificate certificateCmd      `cmd:"" help:"Print the commissioning certificate of a link."`
+	Accept      commissionAcceptCmd `cmd:"" help:"Accept what was collected as the baseline."`
 }
 
 // Help is printed by commission --help.

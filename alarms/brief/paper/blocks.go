@@ -179,9 +179,10 @@ func (s *setter) form(fields Form) {
 func (s *setter) picture(p Picture) {
 	scale := min(1, s.width/p.Size.WidthMM)
 	s.room(p.Size.HeightMM * scale)
-	chart.Draw(p.Of, p.Size, pen{s, side, s.GetY(), scale * 25.4 / 72})
+	y := s.GetY() // drawing moves it
+	chart.Draw(p.Of, p.Size, pen{s, side, y, scale * 25.4 / 72})
 	s.SetDashPattern(nil, 0)
-	s.SetXY(side, s.GetY()+p.Size.HeightMM*scale)
+	s.SetXY(side, y+p.Size.HeightMM*scale)
 	s.down(2)
 }
 

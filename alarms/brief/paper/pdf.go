@@ -91,7 +91,8 @@ func (s *setter) foot() {
 	s.SetXY(side, height-bottom+5)
 	s.letters(8, false, inkQuiet)
 	s.CellFormat(s.width-20, 4, s.doc.Foot, "", 0, "L", false, 0, "")
-	s.CellFormat(20, 4, fmt.Sprintf("%d of {pages}", s.PageNo()), "", 0, "R", false, 0, "")
+	s.SetXY(side+s.width-12, height-bottom+5) // not flush right: the number of pages is filled in later
+	s.CellFormat(12, 4, fmt.Sprintf("%d of {pages}", s.PageNo()), "", 0, "L", false, 0, "")
 }
 
 func (s *setter) rule(y float64, of ink, width float64) {

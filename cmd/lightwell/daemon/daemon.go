@@ -74,6 +74,7 @@ type Daemon struct {
 	server     *web.Server
 	pulse      pulse
 	identity   string
+	started    []byte // body of the line that tells of the start
 	watch      *watch
 	running    config.Config // as it was at the start
 }
@@ -108,6 +109,9 @@ func (d *Daemon) openState() error {
 		return err
 	}
 	d.keep = newKeeper(store, d.log.Named("state"))
+	if d.started, err = lastAlive(ctx, store); err != nil {
+		return err
+	}
 	if d.identity, err = identify(ctx, store); err != nil {
 		return err
 	}
@@ -250,7 +254,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	f := d.fleet.Load()
 	d.log.Info("start", zap.String("version", d.opts.Version), zap.Int("sites", len(f.Sites)), zap.Int("units", len(f.Units)),
 		zap.Int("links", len(f.Links)), zap.String("data", d.keep.store.Path()), zap.String("state", d.keep.store.Engine()), zap.String("url", d.URL()))
-	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version})
+	d.keep.Record(state.AuditRow{Time: time.Now(), Who: system, What: lineStarted, Detail: "version " + d.opts.Version, Body: d.started})
 	parts := map[string]func(context.Context) error{
 		"page and API": d.server.Run,
 		"webhooks":     d.dispatcher.Run,

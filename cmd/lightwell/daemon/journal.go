@@ -2,19 +2,21 @@ package daemon
 
 import (
 	"context"
+	"encoding/json"
 	"time"
 
 	"go.uber.org/zap"
 
+	"lightwell/alarms/brief"
 	"lightwell/alarms/web"
 	"lightwell/collector/state"
 )
 
 // Kinds of lines that the daemon itself writes into the log of changes.
 const (
-	lineStarted  = "started"
+	lineStarted  = brief.LineStarted
 	lineRefined  = "baseline refined"
-	lineStopped  = "stopped"
+	lineStopped  = brief.LineStopped
 	lineReloaded = "reloaded"
 	lineRefused  = "reload-refused"
 )
@@ -23,6 +25,16 @@ const (
 const system = "daemon"
 
 var _ web.Journal = (*keeper)(nil)
+
+// lastAlive is the body of the line that tells of a start: when the daemon
+// before wrote last, so that the time in which nobody watched is known.
+func lastAlive(ctx context.Context, store *state.Store) ([]byte, error) {
+	var body brief.Started
+	if _, err := store.Load(ctx, aliveDocument, &body.LastAlive); err != nil {
+		return nil, err
+	}
+	return json.Marshal(body)
+}
 
 // Record implements web.Journal. A line that cannot be written waits.
 func (k *keeper) Record(r state.AuditRow) {
