@@ -408,6 +408,8 @@ func TestConcurrentUse(t *testing.T) {
 		func() { b.book.Show("u", start) },
 		func() { b.book.State("u") },
 		func() { b.book.History("u") },
+		func() { b.book.Refinements("u") },
+		func() { _, _ = b.book.Keep(start.Add(time.Hour), true) },
 		func() { _ = b.book.Begin([]string{"u"}, "e", start) },
 		func() { _ = b.book.Accept([]string{"u"}, "e", "r", true, start.Add(time.Hour)) },
 		func() {

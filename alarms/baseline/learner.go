@@ -40,6 +40,8 @@ type learner struct {
 	every  time.Duration // between the last two polls
 	failed int           // polls in a row
 	quiet  time.Time     // until then nothing is learnt
+	asked  time.Time     // when the calendar was asked last
+	works  bool          // what it said
 	outage time.Time     // the newest; zero: none
 
 	tracks map[collector.Point]*track

@@ -9,6 +9,9 @@ import (
 	"lightwell/collector"
 )
 
+// askAgain is the time between two questions to the calendar about one unit.
+const askAgain = time.Minute
+
 // Sizes of one call of Keep, so that a fleet that learns all at once neither
 // blocks the polls nor fills a transaction.
 const (
@@ -73,11 +76,11 @@ func (b *Book) study(p *collector.Poll) {
 	if l == nil {
 		return
 	}
-	working := false
-	if b.work != nil {
-		_, working = b.work.During(b.resources(p.Unit), p.Started)
+	if b.work != nil && p.Started.Sub(l.asked) >= askAgain {
+		_, l.works = b.work.During(b.resources(p.Unit), p.Started)
+		l.asked = p.Started
 	}
-	l.observe(p, working)
+	l.observe(p, l.works)
 }
 
 // resources returns those at which work disturbs a unit.
@@ -149,7 +152,12 @@ func (b *Book) Keep(now time.Time, all bool) ([]Refinement, error) {
 		b.resume()
 		b.mu.Unlock()
 	}
-	return made, b.saveProgress(all)
+	for {
+		learners, err := b.saveProgress()
+		if err != nil || !all || learners < storedAtOnce {
+			return made, err
+		}
+	}
 }
 
 // judgeDue judges learners that have a new hour. The lock is given back
@@ -193,13 +201,15 @@ func (b *Book) judgeUnit(l *learner, now time.Time) (Refinement, bool) {
 	return out, len(out.Levels) > 0
 }
 
-// saveProgress stores captures and learners that have moved on.
-func (b *Book) saveProgress(all bool) error {
+// saveProgress stores captures, and learners that have moved on; it returns
+// how many of those, which is storedAtOnce when more may be left.
+func (b *Book) saveProgress() (learners int, err error) {
 	b.mu.Lock()
 	out := map[string][]byte{}
 	for unit, l := range b.learners {
-		if l.fresh && (all || len(out) < storedAtOnce) {
+		if l.fresh && learners < storedAtOnce {
 			out[unit] = nil
+			learners++
 		}
 	}
 	for unit := range b.captures {
@@ -215,10 +225,10 @@ func (b *Book) saveProgress(all bool) error {
 	}
 	b.mu.Unlock()
 	if len(out) == 0 {
-		return nil
+		return 0, nil
 	}
 	if err := b.store.SaveProgress(out); err != nil {
-		return fmt.Errorf("store baselines under way: %w", err)
+		return 0, fmt.Errorf("store baselines under way: %w", err)
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -230,7 +240,7 @@ func (b *Book) saveProgress(all bool) error {
 			l.fresh = false
 		}
 	}
-	return nil
+	return learners, nil
 }
 
 func (b *Book) model(unit string) string {

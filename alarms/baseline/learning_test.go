@@ -171,3 +171,30 @@ func TestHowManyAreFinal(t *testing.T) {
 	require.Greater(t, at14, 0.7)
 	require.Greater(t, at28, 0.9)
 }
+
+// BenchmarkLearning is one poll of a unit that is learnt, and one judgement of
+// it after two weeks that have not come to rest.
+func BenchmarkLearning(b *testing.B) {
+	t := &testing.T{}
+	s := newSchool(t)
+	s.commission(-3.2, 21, 30)
+	s.quiet(20, func(d, v float64) float64 { return v - 0.02*d })
+	b.Run("judgement", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			s.quiet(1.0/24, func(d, v float64) float64 { return v - 0.02*d })
+			s.keep()
+		}
+	})
+	b.Run("poll", func(b *testing.B) {
+		at := s.now
+		p := collector.Poll{Unit: "u", Readings: []collector.Reading{{Point: rx, Value: -3.6}, {Point: temp, Value: 21}}}
+		b.ReportAllocs()
+		for b.Loop() {
+			at = at.Add(30 * time.Second)
+			p.Started = at
+			s.book.Observe(p)
+		}
+		s.now = at
+	})
+}

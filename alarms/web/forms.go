@@ -153,7 +153,7 @@ func statusOf(err error) int {
 	for status, known := range map[int][]error{
 		http.StatusNotFound:            {alarms.ErrNoAlarm, alarms.ErrNoShelf, baseline.ErrUnknownUnit, errNoUnit, notify.ErrNoEndpoint, visit.ErrUnknown},
 		http.StatusPreconditionFailed:  {alarms.ErrChanged},
-		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady, visit.ErrConflict, visit.ErrOver, errNoCapture},
+		http.StatusConflict:            {alarms.ErrShelved, alarms.ErrNotShelved, baseline.ErrNotBegun, baseline.ErrNoSamples, baseline.ErrNotReady, baseline.ErrNoVisit, visit.ErrConflict, visit.ErrOver, errNoCapture},
 		http.StatusUnprocessableEntity: {alarms.ErrOperation, baseline.ErrNoReason, baseline.ErrNoName, baseline.ErrNoUnits, visit.ErrRequest},
 		http.StatusServiceUnavailable:  {errBusy, errNoLog, alarms.ErrNotStored, baseline.ErrNotStored, visit.ErrNotStored, state.ErrUnreachable, state.ErrFull, context.DeadlineExceeded},
 	} {
