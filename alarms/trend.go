@@ -26,7 +26,7 @@ type PointTrend struct {
 
 // A Forecast says when a limit is reached if things go on as they do.
 type Forecast struct {
-	Limit    string    `json:"limit" doc:"What is reached: 3 dB lost, or the least that the receiver needs."`
+	Limit    string    `json:"limit" doc:"What is reached: 3 dB lost, the least that the receiver needs, or what the service bears by the plan of its link."`
 	LossDB   float64   `json:"loss_db" doc:"Loss since the first baseline at which it is reached."`
 	Made     time.Time `json:"made"`
 	Earliest time.Time `json:"earliest" doc:"With latest, the interval in which 80 % of such forecasts come true."`
@@ -41,6 +41,7 @@ type Forecast struct {
 const (
 	LimitLoss     = "3 dB lost"               // six of radio
 	LimitReceiver = "what the receiver needs" // by its model
+	LimitService  = "what the service bears"  // by the plan of its link: C/N0, or the end of gain control
 )
 
 // NewForecast gives the times of a forecast their dates.

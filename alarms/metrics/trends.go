@@ -45,7 +45,7 @@ var phases = []string{"first_day", "provisional", "final", "doubtful"}
 func phaseWord(p drift.Phase) string { return phases[max(1, min(int(p), len(phases)))-1] }
 
 // limitWords are the limits of forecasts in labels.
-var limitWords = map[string]string{alarms.LimitLoss: "loss", alarms.LimitReceiver: "receiver"}
+var limitWords = map[string]string{alarms.LimitLoss: "loss", alarms.LimitReceiver: "receiver", alarms.LimitService: "service"}
 
 type trendCollector struct{ *Metrics }
 

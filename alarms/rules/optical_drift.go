@@ -109,8 +109,11 @@ func driftText(u *alarms.UnitView, p collector.Point, t *drift.Trend, f alarms.F
 }
 
 func limitReached(f alarms.Forecast) string {
-	if f.Limit == alarms.LimitReceiver {
+	switch f.Limit {
+	case alarms.LimitReceiver:
 		return fmt.Sprintf("the %.1f dB that the receiver can spare are lost", f.LossDB)
+	case alarms.LimitService:
+		return fmt.Sprintf("the %.1f dB that the service bears are lost", f.LossDB)
 	}
 	return fmt.Sprintf("%.0f dB are lost", f.LossDB)
 }

@@ -140,6 +140,11 @@ func (p *point) question(u *unit, t drift.Trend, now time.Time) question {
 	}
 	if least := u.least; least != nil && q.read.point.Quantity == collector.OpticalReceivePower && t.FirstBaseline > *least {
 		q.limits = append(q.limits, alarms.Forecast{Limit: alarms.LimitReceiver, LossDB: t.FirstBaseline - *least})
+	}
+	if bears, ok := u.bears[q.read.point]; ok {
+		q.limits = append(q.limits, alarms.Forecast{Limit: alarms.LimitService, LossDB: bears})
+	}
+	if len(q.limits) > 1 {
 		slices.SortFunc(q.limits, func(a, b alarms.Forecast) int { return cmp.Compare(a.LossDB, b.LossDB) })
 	}
 	if p.feed != nil {

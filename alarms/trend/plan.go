@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"lightwell/collector"
+	"lightwell/collector/plan"
 )
 
 // followed are the quantities whose slow changes are followed: those that stay
@@ -33,9 +34,29 @@ func lay(f *collector.Fleet, group func(model string, q collector.Quantity) *gro
 		for to, from := range feeds(f, s.ID) {
 			l.units[to.Unit].join(to.Port, l.units[from.Unit], from.Port)
 		}
+		for _, link := range f.LinksAt(s.ID) {
+			l.endure(plan.Of(f, link))
+		}
 		l.sites[s.ID] = at
 	}
 	return l
+}
+
+// endure notes what the services of a link bear. A receiver that links share
+// tells of none of them.
+func (l layout) endure(p plan.Link) {
+	for i := range p.Directions {
+		d := &p.Directions[i]
+		u := l.units[d.To.Unit]
+		loss, by, ok := d.Bears()
+		if u == nil || !ok || by == plan.ByReceiver || d.To.Links > 1 {
+			continue
+		}
+		if u.bears == nil {
+			u.bears = map[collector.Point]float64{}
+		}
+		u.bears[d.Receiver()] = float64(loss)
+	}
 }
 
 func newUnit(at *site, u collector.Unit, group func(string, collector.Quantity) *group) *unit {

@@ -26,15 +26,16 @@ type unit struct {
 	gauges   []gauge
 	points   []point
 	lasers   []laser
-	work     []string   // resources whose planned work disturbs its readings
-	fed      []receiver // that its lasers feed
-	least    *float64   // dBm that its receivers need; nil: not known
-	seen     int64      // start of the last good poll, Unix seconds
-	asked    int64      // when the calendar was asked last
-	accepted int64      // capture of the baseline in force; 0: none yet
-	frozen   bool       // planned work is under way
-	kept     bool       // a row of it was handed to the store in this life
-	version  uint64     // rises when something of its points that others see has changed
+	work     []string                    // resources whose planned work disturbs its readings
+	fed      []receiver                  // that its lasers feed
+	least    *float64                    // dBm that its receivers need; nil: not known
+	bears    map[collector.Point]float64 // dB that the service behind a receiver bears; only where another limit than least ends it
+	seen     int64                       // start of the last good poll, Unix seconds
+	asked    int64                       // when the calendar was asked last
+	accepted int64                       // capture of the baseline in force; 0: none yet
+	frozen   bool                        // planned work is under way
+	kept     bool                        // a row of it was handed to the store in this life
+	version  uint64                      // rises when something of its points that others see has changed
 }
 
 // receiver is a point and the unit it is at.

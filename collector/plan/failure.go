@@ -76,6 +76,15 @@ func (d *Direction) Fails(s State) Failure {
 	return f
 }
 
+// Bears returns what a direction built as planned can lose until its service
+// ends, in optical dB, at the least; ok is false where no end is known, or
+// where it does not work at all.
+func (d *Direction) Bears() (loss budget.DB, by Cause, ok bool) {
+	f := d.Fails(d.Planned())
+	loss = budget.DB(f.Loss.Low) - d.Mean()
+	return loss, f.By, loss > 0 && !math.IsInf(float64(loss), 0)
+}
+
 // TooBright tells whether the receiver may get more light than it bears, and
 // how much attenuation brings it three standard deviations below that.
 func (d *Direction) TooBright() (attenuate budget.DB, yes bool) {

@@ -86,6 +86,22 @@ func TestFails(t *testing.T) {
 	}
 }
 
+func TestBears(t *testing.T) {
+	d := half(kind, kind)
+	loss, by, ok := d.Bears()
+	require.True(t, ok)
+	require.Equal(t, plan.ByNoise, by)
+	require.InDelta(t, 10.94-1.275, float64(loss), 0.15)
+	for name, e := range map[string]collector.Equipment{
+		"no end":   {},
+		"hopeless": {Optics: collector.Optics{Noise: []collector.NoisePoint{{LossDB: 0, NoiseFigureDB: 90}}}},
+	} {
+		d = half(e, collector.Equipment{})
+		_, _, ok = d.Bears()
+		require.False(t, ok, name)
+	}
+}
+
 func TestOneNoiseFigureGivesARange(t *testing.T) {
 	e := kind
 	e.Optics.Noise = []collector.NoisePoint{{LossDB: 3, NoiseFigureDB: 26}}
