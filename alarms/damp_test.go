@@ -30,6 +30,11 @@ func TestDamping(t *testing.T) {
 	no := func(seen int) *alarms.Verdict { v := clear(nqPower, sec(seen)); return &v }
 	direct := func(seen int) *alarms.Verdict { v := active(nqPower, sec(seen)); v.Direct = true; return &v }
 	graded := func(seen int, s alarms.Severity) *alarms.Verdict { v := yes(seen); v.Severity = s; return v }
+	steady := func(seen int, text string, s alarms.Severity) *alarms.Verdict {
+		v := yes(seen)
+		v.Text, v.Severity, v.Steady = text, s, true
+		return v
+	}
 	worded := func(seen int, text string) *alarms.Verdict { v := yes(seen); v.Text = text; return v }
 	three := alarms.Damping{Polls: 3}
 	minute := alarms.Damping{For: time.Minute}
@@ -53,6 +58,7 @@ func TestDamping(t *testing.T) {
 		{"a new text must stay", alarms.Damping{}, alarms.Damping{}, []moment{{0, yes(0)}, {10, worded(10, "fibre cut")}, {20, worded(20, "fibre cut")}}, []string{"raised!", "text-changed!"}},
 		{"texts that waver", alarms.Damping{}, alarms.Damping{}, []moment{{0, yes(0)}, {10, worded(10, "a")}, {20, worded(20, "b")}, {30, worded(30, "a")}}, []string{"raised!"}},
 		{"a measured value is no new text", alarms.Damping{}, alarms.Damping{}, []moment{{0, worded(0, "at -30.2 dBm, 1.5 dB off.")}, {10, worded(10, "at -29.9 dBm, 1.25 dB off.")}, {20, worded(20, "at 3.0 dBm, 0.1 dB off.")}}, []string{"raised!"}},
+		{"a steady text changes with the severity only", alarms.Damping{}, alarms.Damping{}, []moment{{0, steady(0, "9 months left", alarms.Minor)}, {10, steady(10, "8 months left", alarms.Minor)}, {20, steady(20, "8 months left", alarms.Minor)}, {30, steady(30, "3 weeks left", alarms.Major)}}, []string{"raised!", "severity-changed!"}},
 		{"a count is", alarms.Damping{}, alarms.Damping{}, []moment{{0, worded(0, "3 links")}, {10, worded(10, "4 links")}, {20, worded(20, "4 links")}}, []string{"raised!", "text-changed!"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

@@ -67,6 +67,7 @@ type Alarm struct {
 	Observed          *float64             `json:"observed,omitempty"`
 	Threshold         *float64             `json:"threshold,omitempty"`
 	Unit              string               `json:"unit,omitempty"`
+	Forecasts         []alarms.Forecast    `json:"forecasts,omitempty"` // when limits are reached if it goes on
 	BackedUp          bool                 `json:"backed_up,omitempty"`
 	BackupObject      string               `json:"backup_object,omitempty"`
 	Impacted          []string             `json:"impacted_resources,omitempty"`
@@ -131,7 +132,7 @@ func alarmData(a *alarms.Alarm) Alarm {
 		ID: a.ID, Resource: a.Resource, Type: a.Type, Qualifier: a.Qualifier, Site: a.Site,
 		Severity: a.Severity, Cleared: a.Cleared, Text: a.Text, Cause: a.Cause, EventType: a.EventType,
 		Created: a.Created.UTC(), LastRaised: a.LastRaised.UTC(), LastChanged: a.LastChanged.UTC(), OperatorState: a.Operator,
-		Observed: d.Observed, Threshold: d.Threshold, Unit: d.Unit, BackedUp: d.BackedUp, BackupObject: d.BackupObject,
+		Observed: d.Observed, Threshold: d.Threshold, Unit: d.Unit, Forecasts: d.Forecasts, BackedUp: d.BackedUp, BackupObject: d.BackupObject,
 		Impacted: d.Impacted, Actions: d.Actions, Cautions: d.Cautions, Related: a.Related, Finding: findingData(d.Finding),
 	}
 }

@@ -58,6 +58,9 @@ func known(v float64) *float64 {
 // Bad tells whether something is wrong with it.
 func (t *Trend) Bad() bool { return t.Drift || t.Step || t.Intermittent }
 
+// Before tells whether something was lost before the last visit.
+func (t *Trend) Before() bool { return math.Abs(t.SinceFirstDB-t.LostDB) >= 0.05 }
+
 // Words tells in a line what is wrong, or that nothing is.
 func (t *Trend) Words() string {
 	var out []string

@@ -37,6 +37,7 @@ func TestTrend(t *testing.T) {
 	require.Nil(t, got.PerMonthDB, "no slope before the baseline is final")
 	require.Nil(t, got.TempCoeff)
 	require.False(t, got.Bad())
+	require.False(t, got.Before())
 	require.Empty(t, got.Outlook())
 
 	got = show(drift.Trend{Phase: drift.Final, Drift: true, Step: true, Intermittent: true, StepDB: 0.6, SlopeDBPerMonth: 0.1, TempCoeff: 0.02},
@@ -45,6 +46,7 @@ func TestTrend(t *testing.T) {
 	require.Equal(t, "lost 0.60 dB at once, falls slowly, comes and goes", got.Words())
 	require.Equal(t, "2.5 dB lost between 2 and 10 months from "+now.UTC().Format(time.DateOnly)+" on", got.Outlook())
 	require.Equal(t, "roof", got.Thermometer)
+	require.True(t, show(drift.Trend{Phase: drift.Final, LostDB: 0.2, SinceFirstDB: 0.7}).Before())
 	require.InDelta(t, 0.1, *got.PerMonthDB, 1e-9)
 
 	text, err := json.Marshal(got)
