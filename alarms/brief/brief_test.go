@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -16,6 +17,7 @@ import (
 	"lightwell/alarms/brief"
 	"lightwell/alarms/brief/paper"
 	"lightwell/alarms/caution"
+	"lightwell/alarms/drift"
 	"lightwell/alarms/rules"
 	"lightwell/collector"
 	"lightwell/collector/need"
@@ -276,6 +278,26 @@ func TestOrderOfVisits(t *testing.T) {
 
 	s.alarms[len(s.alarms)-1].Hold = alarms.Hold{Reason: alarms.HoldPlannedWork, By: "upgrade"}
 	require.Len(t, s.writer().Rank(now).Sites, 1, "people are there already")
+}
+
+// TestOrderFollowsTheNearerEndOfService: what the plan says it bears, or what
+// the receiver needs; a loss of 3 dB is no end while one of them is known.
+func TestOrderFollowsTheNearerEndOfService(t *testing.T) {
+	const day = 24 * time.Hour
+	s := faulty(2)
+	for i := range s.units {
+		u := &s.units[i]
+		if pv := u.Points[rxDown]; len(pv.Forecasts) > 0 {
+			made := pv.Forecasts[0].Made
+			pv.Forecasts = append(pv.Forecasts,
+				alarms.NewForecast(alarms.LimitService, 4, made, drift.Forecast{Lower: 60 * day, Middle: 90 * day, Upper: 150 * day}),
+				alarms.NewForecast(alarms.LimitLoss, 3, made, drift.Forecast{Lower: 30 * day, Middle: 60 * day, Upper: 90 * day}))
+			u.Points[rxDown] = pv
+		}
+	}
+	r := s.writer().Rank(now)
+	require.InDelta(t, 60-10.0/24, r.Sites[0].Days, 0.01)
+	require.Contains(t, r.Sites[0].Reason, "what the service bears")
 }
 
 func BenchmarkBriefOf40Links(b *testing.B) {

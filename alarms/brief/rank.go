@@ -106,13 +106,18 @@ func (w *Writer) ends(now time.Time) map[string]*end {
 	return out
 }
 
-// failing returns the forecast of the end of service; where the least that is
-// received is not known, that of a loss of 3 dB.
+// failing returns the nearer forecast of the end of service: what the receiver
+// needs, or what the service bears by its plan; where neither is known, that
+// of a loss of 3 dB.
 func failing(all []alarms.Forecast) (out alarms.Forecast, ok bool) {
+	var ends []alarms.Forecast
 	for _, f := range all {
-		if f.Limit == alarms.LimitReceiver {
-			return f, true
+		if f.Limit == alarms.LimitReceiver || f.Limit == alarms.LimitService {
+			ends = append(ends, f)
 		}
+	}
+	if len(ends) > 0 {
+		return nearest(ends)
 	}
 	return nearest(all)
 }
