@@ -180,6 +180,9 @@ func (s *Series) raise(k Kinds) Kinds {
 		return 0
 	}
 	if k&Faults == 0 {
+		if s.active&Faults != 0 { // what comes back from a fault is no mirror
+			return 0
+		}
 		s.mirrors = uint8(min(int(s.mirrors)+1, math.MaxUint8))
 		if k == MirrorStep { // has no duration
 			return k

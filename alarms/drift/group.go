@@ -90,11 +90,15 @@ func (a *Tally) Add(o Tally) {
 
 // FalseAlarms is the running estimate of the rate of false alarms: those of
 // the mirrors, per 100 point-years; NaN while nothing was watched.
-func (g *Group) FalseAlarms() float64 {
-	if g.tally.PointDays == 0 {
+func (g *Group) FalseAlarms() float64 { return g.tally.FalseAlarms() }
+
+// FalseAlarms returns the alarms of the mirrors per 100 point-years, NaN while
+// nothing was watched.
+func (a *Tally) FalseAlarms() float64 {
+	if a.PointDays == 0 {
 		return math.NaN()
 	}
-	return float64(g.tally.Mirrors) / g.tally.PointDays * 365.25 * 100
+	return float64(a.Mirrors) / a.PointDays * 365.25 * 100
 }
 
 // A reference is what a mirror does in a fleet of the noise that the shipped

@@ -130,6 +130,9 @@ func (s *Series) turn(c *Settings, hour int32) Turn {
 		t.Day = true
 		s.closeDay(c, &t)
 	}
+	if s.active&Faults != 0 {
+		t.drift, t.step = ascent{}, ascent{}
+	}
 	return t
 }
 

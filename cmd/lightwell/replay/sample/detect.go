@@ -72,17 +72,22 @@ func Run(ctx context.Context, folder string) (*Summary, error) {
 	if err != nil {
 		return nil, err
 	}
-	sum := &Summary{FalseAlarms: plan.group.FalseAlarms()}
+	sum := &Summary{}
+	var mirrors drift.Tally
 	points := shelf{index: map[string]*point{}}
 	err = each(ctx, folder, func(r *row) {
 		sum.Days++
 		p := points.point(r.series, visits)
-		sum.Readings += p.live(plan.on(r.day), r, func(t drift.Turn, at int64) { p.told(plan.on(r.day), t, at) })
+		sum.Readings += p.live(plan.on(r.day), r, func(t drift.Turn, at int64) {
+			mirrors.Observe(t)
+			p.told(plan.on(r.day), t, at)
+		})
 	})
 	if err != nil {
 		return nil, err
 	}
 	sum.Series = len(points.all)
+	sum.FalseAlarms = mirrors.FalseAlarms()
 	for _, p := range points.all {
 		sum.Detections = append(sum.Detections, p.detections...)
 	}
