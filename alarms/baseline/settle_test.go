@@ -319,3 +319,18 @@ func TestPhasesHaveNames(t *testing.T) {
 	require.Equal(t, "final", baseline.Final.Title())
 	require.False(t, strings.Contains(baseline.Provisional.Title(), " "))
 }
+
+// A unit in a room without a link of its own follows the weather by what an
+// outdoor unit of the site reads.
+func TestOutdoorTemperature(t *testing.T) {
+	s := newSchool(t)
+	f := schoolFleet()
+	s.book.SetFleet(collector.NewFleet(collector.Fleet{Sites: f.Sites, Units: f.Units}))
+	s.commission(-3.2, 21, 30)
+	s.quiet(15, nil)
+	s.keep()
+	l := s.level()
+	require.Equal(t, baseline.Outdoor, l.TempSource)
+	require.Equal(t, "roof", l.TempUnit)
+	require.InDelta(t, -0.02, l.TempCoeff, 0.002)
+}

@@ -308,6 +308,7 @@ func TestColdStartsAndPlannedWorkAreNotRead(t *testing.T) {
 }
 
 func TestALaserIsSmall(t *testing.T) {
+	t.Logf("%d bytes", unsafe.Sizeof(drift.Laser{}))
 	require.LessOrEqual(t, unsafe.Sizeof(drift.Laser{}), uintptr(480))
 }
 
