@@ -8,6 +8,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"lightwell/alarms/baseline"
 	"lightwell/alarms/web/view"
 	"lightwell/cmd/exit"
 )
@@ -94,7 +95,7 @@ func printCapture(out io.Writer, c view.Capture) error {
 	switch {
 	case c.Ready:
 		fmt.Fprintln(out, "  ready to be accepted")
-	default:
+	case c.State != baseline.Accepted:
 		printList(out, "  not ready", c.Reasons)
 	}
 	return printLearning(out, c.Learning)

@@ -38,7 +38,6 @@ func TestCommissionShowTellsWhatIsLearnt(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, printCapture(&out, shown))
 	require.Equal(t, `nq-room: accepted, version 1 accepted 2026-11-02 10:00:00 UTC by kim
-  not ready: no capture begun: begin one
   baseline in force: provisional
   point                   accepted  settled  spread  unit  hours  phase        temperature
   optical_receive_power   -3.21     -3.24    0.021   dBm   331    final        follows the case of nq-roof (far end), -0.020 ±0.003 dB/°C over 14 °C

@@ -27,7 +27,9 @@ const (
 	day           = 24 * time.Hour
 	commissioned  = 10 * time.Minute // readings of the first day that baselines are taken from
 	firstPolls    = 20 * time.Second
-	pastPolls     = 2 * time.Hour // often enough for a trend, quick enough for who waits
+	learntWithin  = 16 * day      // two weeks, and time to come to rest
+	learningPolls = time.Hour     // meanwhile: often enough for a baseline to be final
+	pastPolls     = 2 * time.Hour // afterwards: often enough for a trend, quick enough for who waits
 	weekOfHistory = 7 * day
 )
 
@@ -60,8 +62,8 @@ func (d *Demo) age() error {
 }
 
 // Remember makes up the months before the demonstration: the fleet was
-// commissioned so long ago, and read every two hours since. It returns when ctx
-// ends. Where baselines are there already it does nothing.
+// commissioned so long ago, and read every hour while its baselines were learnt
+// and every two hours since. It returns when ctx ends. Where baselines are there already it does nothing.
 func (d *Demo) Remember(ctx context.Context, to Memory, span time.Duration) error {
 	if span < 2*day || to.Book.State(d.fleet.Units[0].ID) == baseline.Accepted {
 		return nil
@@ -73,8 +75,17 @@ func (d *Demo) Remember(ctx context.Context, to Memory, span time.Duration) erro
 		return err
 	}
 	flushed := begin
-	for at := begin; at.Before(now) && ctx.Err() == nil; at = at.Add(pastPolls) {
+	every := learningPolls
+	for at := begin; at.Before(now) && ctx.Err() == nil; at = at.Add(every) {
 		p.poll(at)
+		switch since := at.Sub(begin); {
+		case since >= learntWithin:
+			every = pastPolls
+		case since%day == 0:
+			if _, err := to.Book.Keep(at, false); err != nil {
+				return err
+			}
+		}
 		if at.Sub(flushed) >= weekOfHistory {
 			if err := p.flush(); err != nil {
 				return err
