@@ -1,7 +1,6 @@
 package diagnosis
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -24,7 +23,6 @@ func Diagnose(v *alarms.View) []alarms.Finding {
 	var out []alarms.Finding
 	for range MaxFindings {
 		all := s.weigh()
-		slices.SortStableFunc(all, func(a, b hypothesis) int { return cmp.Compare(b.score, a.score) })
 		if len(all) == 0 || all[0].score < least {
 			break
 		}

@@ -111,8 +111,11 @@ func (s *site) twoToOne(g *ground, signs []touch) string {
 		if !got.odd || !rf.known {
 			continue
 		}
-		switch q := rf.d / got.d; {
-		case q >= 1.6 && q <= 2.4:
+		q := rf.d / got.d
+		switch se := math.Hypot(rf.sd, q*got.sd) / math.Abs(got.d); {
+		case se > 0.4:
+			return fmt.Sprintf("RF moved %.1f dB for %.1f dB of light: too little to tell a real loss from a monitor by", rf.d, got.d)
+		case q >= 1.6-se && q <= 2.4+se:
 			return fmt.Sprintf("RF moved %.1f dB for %.1f dB of light, %.1f to one: a real optical loss", rf.d, got.d, q)
 		case q < 0.5:
 			return fmt.Sprintf("RF moved %.1f dB for %.1f dB of light: the light did not really move", rf.d, got.d)

@@ -1,11 +1,11 @@
 package diagnosis
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
 	"lightwell/collector"
-	"lightwell/collector/budget"
 )
 
 // hypothesis is a cause at a place.
@@ -119,10 +119,8 @@ func (s *site) touchUnit(e *Effect, sig *Signature, unit int) {
 	if e.Signal != Silent {
 		return
 	}
-	for i, u := range s.units {
-		if i != unit && u.Unit.Via == s.units[unit].Unit.ID {
-			s.touch(e, sig, i, 1, 1)
-		}
+	for _, w := range s.through[unit] {
+		s.touch(e, sig, w, 1, 1)
 	}
 }
 
@@ -143,8 +141,8 @@ func (s *site) touchReceivers(e *Effect, sig *Signature, fibres []int) {
 			continue
 		}
 		part := struck / float64(len(s.receivers[f.receiver].fibres))
-		if e.Bends && f.path.WavelengthNM > 0 {
-			bend = float64(budget.BendLoss(1, f.path.WavelengthNM))
+		if e.Bends {
+			bend = f.bend
 		}
 		switch {
 		case e.Signal == Dark && part < 1:
@@ -186,30 +184,97 @@ func (s *site) touch(e *Effect, sig *Signature, index int, part, bend float64) {
 	s.buffer = append(s.buffer, touch{at, e.Fixed, per, e.Spread, e.SpreadPerSize * bend, part})
 }
 
-// weigh fits every cause at every place where something is odd, and returns
-// those that are worth more than nothing.
-func (s *site) weigh() []hypothesis {
-	var out []hypothesis
-	var g ground
+// shown is a signature of a cause, for looking them up by their anchor.
+type shown struct {
+	cause *Cause
+	sig   *Signature
+}
+
+// byAnchor holds the table by what a signature is about.
+var byAnchor = func() (out [AtDip + 1][]shown) {
 	for i := range causes {
 		for j := range causes[i].Signatures {
 			sig := &causes[i].Signatures[j]
-			for at := range s.count(sig.Anchor) {
-				if sig.Role != "" && sig.Anchor == AtUnit && string(s.units[at].Unit.Role) != sig.Role || !s.ground(sig.Anchor, at, &g) {
+			out[sig.Anchor] = append(out[sig.Anchor], shown{&causes[i], sig})
+		}
+	}
+	return out
+}()
+
+// weigh fits every cause at every place where something is odd, and returns
+// those that are worth more than nothing, the best first.
+func (s *site) weigh() []hypothesis {
+	var out []hypothesis
+	var g ground
+	s.markOdd()
+	for anchor := range byAnchor {
+		for at := range s.count(Anchor(anchor)) {
+			if !s.ground(Anchor(anchor), at, &g) || !s.anyOddOn(&g) {
+				continue
+			}
+			for _, c := range byAnchor[anchor] {
+				if c.sig.Role != "" && c.sig.Anchor == AtUnit && string(s.units[at].Unit.Role) != c.sig.Role {
 					continue
 				}
-				list, odd := s.touches(sig, &g)
+				list, odd := s.touches(c.sig, &g)
 				if !odd {
 					continue
 				}
-				h := hypothesis{cause: &causes[i], sig: sig, at: at}
+				h := hypothesis{cause: c.cause, sig: c.sig, at: at}
 				if s.rate(&h, list, &g); h.score > 0 {
 					out = append(out, h)
 				}
 			}
 		}
 	}
+	slices.SortStableFunc(out, func(a, b hypothesis) int { return cmp.Compare(b.score, a.score) })
 	return out
+}
+
+// markOdd notes which receivers, lasers and units have a cell that asks for a
+// cause.
+func (s *site) markOdd() {
+	clear(s.odd)
+	for i := range s.cells {
+		if s.cells[i].odd {
+			s.odd[s.holder(i)] = true
+		}
+	}
+}
+
+// holder returns the number of the receiver, laser or unit that a cell is of.
+func (s *site) holder(cell int) int {
+	switch {
+	case cell < s.atLaser:
+		return cell / perReceiver
+	case cell < s.atUnit:
+		return len(s.receivers) + (cell-s.atLaser)/perLaser
+	}
+	return len(s.receivers) + len(s.lasers) + (cell-s.atUnit)/perUnit
+}
+
+// anyOddOn tells whether anything that a cause on the ground could touch asks
+// for a cause.
+func (s *site) anyOddOn(g *ground) bool {
+	units := s.odd[len(s.receivers)+len(s.lasers):]
+	for _, list := range [][]int{g.fibres, g.incoming} {
+		for _, f := range list {
+			if s.odd[s.fibres[f].receiver] || units[s.fibres[f].from] {
+				return true
+			}
+		}
+	}
+	for _, l := range g.lasers {
+		if s.odd[len(s.receivers)+l] {
+			return true
+		}
+	}
+	for _, u := range g.units {
+		if units[u] || slices.ContainsFunc(s.through[u], func(w int) bool { return units[w] }) {
+			return true
+		}
+	}
+	return false
 }
 
 // rate fits a hypothesis and adds what is known without the vector.

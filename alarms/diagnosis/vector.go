@@ -42,6 +42,7 @@ func look(v *alarms.View) *site {
 	s.atLaser = len(s.receivers) * perReceiver
 	s.atUnit = s.atLaser + len(s.lasers)*perLaser
 	s.cells = make([]cell, s.atUnit+len(s.units)*perUnit)
+	s.odd = make([]bool, len(s.receivers)+len(s.lasers)+len(s.units))
 	blind := s.blind()
 	for i := range s.receivers {
 		if p := &s.receivers[i]; !blind[p.unit] {

@@ -3,6 +3,7 @@ package diagnosis
 import (
 	"lightwell/alarms"
 	"lightwell/collector"
+	"lightwell/collector/budget"
 )
 
 // fibre is one direction of a link. Ends are indexes.
@@ -10,7 +11,8 @@ type fibre struct {
 	link     *collector.Link
 	path     *collector.Path
 	down     bool
-	from, to int // units
+	from, to int     // units
+	bend     float64 // loss of a bend against that at 1310 nm
 	laser    int
 	receiver int
 }
@@ -42,9 +44,11 @@ type site struct {
 	out, in   [][]int // fibres per unit
 	byID      map[string]int
 	cells     []cell
-	atLaser   int // index of the first cell of lasers
-	atUnit    int // and of units
+	atLaser   int     // index of the first cell of lasers
+	atUnit    int     // and of units
+	through   [][]int // per unit: those that are read through it
 	dip       []int
+	odd       []bool // per receiver, laser, unit: something there asks for a cause
 	buffer    []touch
 }
 
@@ -78,6 +82,12 @@ func wire(v *alarms.View) *site {
 	for i, u := range v.Units {
 		s.byID[u.Unit.ID] = i
 	}
+	s.through = make([][]int, n)
+	for i, u := range v.Units {
+		if via, ok := s.byID[u.Unit.Via]; ok && via != i {
+			s.through[via] = append(s.through[via], i)
+		}
+	}
 	links := v.Fleet.LinksAt(v.Site.ID)
 	s.fibres = make([]fibre, 0, 2*len(links))
 	for i := range links {
@@ -97,6 +107,10 @@ func wire(v *alarms.View) *site {
 
 func (s *site) lay(f fibre, ends *collector.Fibre) {
 	at := len(s.fibres)
+	f.bend = 1
+	if f.path.WavelengthNM > 0 {
+		f.bend = float64(budget.BendLoss(1, f.path.WavelengthNM))
+	}
 	f.laser = join(&s.lasers, f.from, ends.From.Port, at)
 	f.receiver = join(&s.receivers, f.to, ends.To.Port, at)
 	s.fibres = append(s.fibres, f)
