@@ -144,6 +144,7 @@ func printAlarm(out io.Writer, a view.Alarm) {
 	if a.Hold.Reason != "" {
 		fmt.Fprintf(out, "held back: %s, %s\n", a.Hold.Reason, a.Hold.By)
 	}
+	printFinding(out, &a.Details)
 	printList(out, "impacted", a.Details.Impacted)
 	printList(out, "do first", a.Details.Actions)
 	printList(out, "caution", a.Details.Cautions)
