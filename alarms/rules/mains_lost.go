@@ -149,14 +149,15 @@ func (p *power) verdict(v *alarms.View, key alarms.Key) alarms.Verdict {
 	for _, u := range v.Units {
 		out.Explains = append(append(out.Explains, unreachableKey(u)), supplyKeys(u)...)
 	}
-	out.Explains = append(out.Explains, alarms.Key{Resource: key.Resource, Type: UnitUnreachable})
+	out.Explains = append(out.Explains, alarms.Key{Resource: key.Resource, Type: UnitUnreachable}, alarms.Key{Resource: key.Resource, Type: SignalLost})
 	for _, u := range p.silent {
 		out.Details.Impacted = appendNew(out.Details.Impacted, linksOf(v, u.Unit.ID))
 	}
 	o := look(v)
 	for i := range o.fibres {
 		f := &o.fibres[i]
-		out.Explains = append(append(out.Explains, f.consequences()...), alarms.Key{Resource: unitResource(f.from.unit.Unit.ID), Type: SignalLost}, f.from.laserKey())
+		out.Explains = append(append(out.Explains, f.consequences()...), f.from.laserKey(),
+			alarms.Key{Resource: unitResource(f.from.unit.Unit.ID), Type: SignalLost}, alarms.Key{Resource: linkResource(f.link.ID), Type: SignalLost})
 		if f.path.Cable != "" {
 			out.Explains = append(out.Explains, alarms.Key{Resource: cableResource(f.path.Cable), Type: SignalLost})
 		}

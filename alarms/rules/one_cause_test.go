@@ -16,6 +16,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
+	"lightwell/alarms/diagnosis"
 	"lightwell/alarms/notify"
 	"lightwell/alarms/rules"
 	"lightwell/collector"
@@ -58,10 +59,10 @@ func (r *receiver) hear() (lines []string, told []notify.Alarm) {
 	return lines, told
 }
 
-// bigFleet has 24 pairs in one cable, and a mast that feeds four rooms through
-// another.
+// bigFleet has a cable with 24 links, twenty pairs and a mast that feeds four
+// rooms, and two pairs in another one.
 func bigFleet(t *testing.T, models *model.Set) *collector.Fleet {
-	f := collector.Fleet{Sites: []collector.Site{{ID: "quay", Location: time.UTC}}, Cables: []collector.Cable{{ID: "riser", Site: "quay", LengthM: 300}}}
+	f := collector.Fleet{Sites: []collector.Site{{ID: "quay", Location: time.UTC}}, Cables: []collector.Cable{{ID: "riser", Site: "quay", LengthM: 300}, {ID: "shaft", Site: "quay", LengthM: 120}}}
 	unit := func(id, kind, via string, role collector.Role) {
 		m, ok := models.Model(kind)
 		require.True(t, ok, kind)
@@ -74,16 +75,20 @@ func bigFleet(t *testing.T, models *model.Set) *collector.Fleet {
 		f.Links = append(f.Links, collector.Link{ID: id, Outdoor: out, Indoor: in, Use: collector.Repeater, Downlink: path, Uplink: up})
 	}
 	kinds := []string{"rack-dual-supply", "rack-entity-sensors", "compact-single-supply"}
-	for i := range 20 {
+	for i := range 22 {
 		roof, room := fmt.Sprintf("roof-%d", i+1), fmt.Sprintf("room-%d", i+1)
+		cable := "riser"
+		if i >= 20 {
+			cable = "shaft"
+		}
 		unit(roof, "outdoor-std", room, collector.Outdoor)
 		unit(room, kinds[i%len(kinds)], "", collector.Indoor)
-		link(fmt.Sprintf("l%d", i+1), roof, room, "riser", 2*i+1)
+		link(fmt.Sprintf("l%d", i+1), roof, room, cable, 2*i+1)
 	}
 	unit("mast", "outdoor-std", "hall-1", collector.Outdoor)
 	for i := range 4 {
 		unit(fmt.Sprintf("hall-%d", i+1), kinds[i%len(kinds)], "", collector.Indoor)
-		link(fmt.Sprintf("m%d", i+1), "mast", fmt.Sprintf("hall-%d", i+1), "riser", 41+2*i)
+		link(fmt.Sprintf("m%d", i+1), "mast", fmt.Sprintf("hall-%d", i+1), "riser", 61+2*i)
 	}
 	return collector.NewFleet(f)
 }
@@ -117,7 +122,7 @@ func newBigWatch(t *testing.T, seed uint64) *bigWatch {
 		require.NoError(t, <-done)
 	})
 	w.list = alarms.NewList(alarms.ListConfig{Sink: func(changes []alarms.Change) { require.NoError(t, d.Publish(changes)) }})
-	w.engine = alarms.NewEngine(alarms.EngineConfig{Rules: rules.All(), List: w.list, Baselines: w.book})
+	w.engine = alarms.NewEngine(alarms.EngineConfig{Rules: rules.All(), List: w.list, Baselines: w.book, Diagnose: diagnosis.Diagnose})
 	w.engine.SetFleet(w.fleet)
 	w.commission()
 	lines, _ := w.far.hear()
@@ -185,8 +190,9 @@ func TestOneCause(t *testing.T) {
 	}{
 		{plant.Fault{Kind: "cable-cut", Cable: "riser"}, 2, "optical-signal-lost cable/riser", alarms.Critical, 24},
 		{plant.Fault{Kind: "outdoor-power-lost", Unit: "mast"}, 1, "optical-signal-lost unit/mast", alarms.Critical, 4},
-		{plant.Fault{Kind: "management-lost", Site: "quay"}, 1, "unit-unreachable site/quay", alarms.Major, 24},
-		{plant.Fault{Kind: "mains-dip", Site: "quay", For: 10 * time.Minute}, 2, "mains-lost site/quay", alarms.Critical, 24},
+		{plant.Fault{Kind: "outdoor-power-lost", Site: "quay"}, 1, "optical-signal-lost site/quay", alarms.Critical, 26},
+		{plant.Fault{Kind: "management-lost", Site: "quay"}, 1, "unit-unreachable site/quay", alarms.Major, 26},
+		{plant.Fault{Kind: "mains-dip", Site: "quay", For: 10 * time.Minute}, 1, "mains-lost site/quay", alarms.Critical, 26},
 	} {
 		for seed := range c.seeds {
 			t.Run(fmt.Sprint(c.fault.Kind, " ", c.fault.Target(), " ", seed), func(t *testing.T) {

@@ -11,7 +11,7 @@ import (
 
 // killed copies the data folder as a killed process leaves it: the database
 // with its write-ahead log, never closed.
-func killed(t *testing.T, s *scene) string {
+func killed(t testing.TB, s *scene) string {
 	folder := t.TempDir()
 	files, err := filepath.Glob(filepath.Join(s.folder, "state.db*"))
 	require.NoError(t, err)

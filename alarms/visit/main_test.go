@@ -45,7 +45,7 @@ func fleet() *collector.Fleet {
 
 // A scene is a book with everything around it, as a test sets it.
 type scene struct {
-	t      *testing.T
+	t      testing.TB
 	folder string
 	state  *state.Store
 	book   *visit.Book
@@ -56,7 +56,7 @@ type scene struct {
 	events []alarms.Event
 }
 
-func newScene(t *testing.T, now time.Time) *scene {
+func newScene(t testing.TB, now time.Time) *scene {
 	s := &scene{t: t, folder: t.TempDir(), units: map[string]alarms.UnitView{}}
 	for _, u := range fleet().Units {
 		s.units[u.ID] = alarms.UnitView{Unit: u, Points: map[collector.Point]alarms.PointView{}}
