@@ -65,7 +65,7 @@ func (o *optics) judgeFound(out []alarms.Verdict) []alarms.Verdict {
 		}
 	}
 	text := fmt.Sprintf("%s: no light comes from the roof and none of its units can be read: the roof has probably lost its power. First check breaker, feeder and surge protector.", siteName(o.view))
-	return o.judgeAs(foundRoofPower, siteResource(o.view.Site.ID), text, func(f *fibre) bool { return f.from.unit.Unit.Role == collector.Outdoor }, out)
+	return o.judgeAs(foundRoofPower, siteResource(o.view.Site.ID), text, fromRoof, out)
 }
 
 // pairOpen tells that the diagnosis finds both fibres of a link open, and both
@@ -75,6 +75,8 @@ func (o *optics) pairOpen(f *fibre) bool {
 	b := o.gather(func(g *fibre) bool { return g.link == f.link })
 	return found != nil && found.Direction == "" && len(b.strands) == 2
 }
+
+func fromRoof(f *fibre) bool { return f.from.unit.Unit.Role == collector.Outdoor }
 
 // judgeAs makes the verdict of a cause at a resource that stands for the
 // fibres that belong to it.
@@ -107,8 +109,8 @@ func (o *optics) judgeAs(cause, resource, text string, belongs func(*fibre) bool
 // than a cut: the alarm of that cause stands for it.
 func (o *optics) otherCause(b *bundle) bool {
 	site := alarms.Key{Resource: siteResource(o.view.Site.ID), Type: SignalLost}
-	if foundAt(o.view, foundRoofPower, site.Resource) != nil || isActive(o.view, site) {
-		return true
+	if isActive(o.view, site) || foundAt(o.view, foundRoofPower, site.Resource) != nil && !o.gather(fromRoof).lit {
+		return true // while some roof unit was not looked at since, the site has no verdict that would stand for the cable
 	}
 	for _, f := range b.fibres {
 		link := alarms.Key{Resource: linkResource(f.link.ID), Type: SignalLost}
@@ -117,6 +119,14 @@ func (o *optics) otherCause(b *bundle) bool {
 		}
 	}
 	return len(b.fibres) > 0
+}
+
+// roofComesBack tells that a roof without power has it again, and that
+// nothing was looked at of a bundle since.
+func (o *optics) roofComesBack(b *bundle) bool {
+	roof := o.gather(fromRoof)
+	site := alarms.Key{Resource: siteResource(o.view.Site.ID), Type: SignalLost}
+	return isActive(o.view, site) && roof.lit && !b.oldestDark.After(roof.oldestLit)
 }
 
 // roofLooked tells whether the light of all other roof units has been looked

@@ -192,14 +192,14 @@ func TestOneCause(t *testing.T) {
 		{plant.Fault{Kind: "outdoor-power-lost", Unit: "mast"}, 1, "optical-signal-lost unit/mast", alarms.Critical, 4},
 		{plant.Fault{Kind: "outdoor-power-lost", Site: "quay"}, 1, "optical-signal-lost site/quay", alarms.Critical, 26},
 		{plant.Fault{Kind: "management-lost", Site: "quay"}, 1, "unit-unreachable site/quay", alarms.Major, 26},
-		{plant.Fault{Kind: "mains-dip", Site: "quay", For: 10 * time.Minute}, 1, "mains-lost site/quay", alarms.Critical, 26},
+		{plant.Fault{Kind: "mains-dip", Site: "quay", For: 4 * time.Minute}, 1, "mains-lost site/quay", alarms.Critical, 26},
 	} {
 		for seed := range c.seeds {
 			t.Run(fmt.Sprint(c.fault.Kind, " ", c.fault.Target(), " ", seed), func(t *testing.T) {
 				synctest.Test(t, func(t *testing.T) {
 					w := newBigWatch(t, seed+1)
 					id := w.inject(c.fault)
-					lines, told := w.pass(4*time.Minute, 30*time.Second)
+					lines, told := w.pass(3*time.Minute, 30*time.Second)
 					require.Equal(t, []string{"raised " + c.want}, lines)
 					require.Equal(t, c.severity, told[0].Severity)
 					require.Len(t, told[0].Impacted, c.impacted)
@@ -211,7 +211,7 @@ func TestOneCause(t *testing.T) {
 					if c.fault.For == 0 {
 						w.repair(id)
 					}
-					lines, _ = w.pass(9*time.Minute, 30*time.Second)
+					lines, _ = w.pass(6*time.Minute, 30*time.Second)
 					require.Equal(t, []string{"cleared " + c.want}, lines)
 					require.Empty(t, w.active())
 				})

@@ -330,7 +330,7 @@ func (o *optics) judgeSource(u *alarms.UnitView, out []alarms.Verdict) []alarms.
 	switch {
 	case b.over(o.view):
 		return append(out, alarms.Verdict{Resource: resource, Seen: b.newest})
-	case !b.starved(), !b.noDip, !o.isSource(&b):
+	case !b.starved(), !b.noDip, !o.isSource(&b), o.roofComesBack(&b):
 		return out
 	}
 	v := b.verdict(resource, fmt.Sprintf("%s: none of the units it feeds gets light from it: it has probably lost power, or its laser has failed. First check its supply.", named(u.Unit)))
