@@ -26,6 +26,7 @@ sites:
 units:
   - {id: room-1, site: quay, role: indoor, model: rack-dual-supply, address: 192.0.2.1, credentials: v2c}
   - {id: room-2, site: quay, role: indoor, model: rack-dual-supply, address: 192.0.2.2, credentials: v2c}
+  - {id: room-3, site: quay, role: indoor, model: rack-dual-supply, address: 192.0.2.3, credentials: v2c} # never without a supply: no mains are lost
 `
 
 // switches is a plant whose second supplies a test fails and repairs.
