@@ -67,10 +67,10 @@ func (d *Direction) Fails(s State) Failure {
 	if d.Radio() {
 		f.tighten(d.Service.Fails(d.Noise), ByNoise)
 	}
-	if s.ControlEnds == s.ControlEnds {
+	if !math.IsNaN(float64(s.ControlEnds)) {
 		f.tighten(exactly(s.ControlEnds), ByControl)
 	}
-	if s.ReceiverEnds == s.ReceiverEnds {
+	if !math.IsNaN(float64(s.ReceiverEnds)) {
 		f.tighten(exactly(s.ReceiverEnds), ByReceiver)
 	}
 	return f

@@ -205,6 +205,14 @@ type Link struct {
 }
 
 func (b *Board) link(l collector.Link) Link {
+	out := b.glance(l)
+	out.Margin = b.margin(l)
+	return out
+}
+
+// glance is a link without its margin, which the fleet at a glance does not
+// show.
+func (b *Board) glance(l collector.Link) Link {
 	indoor, _ := b.Fleet.Unit(l.Indoor)
 	resources := []string{"link/" + l.ID, "unit/" + l.Outdoor, "unit/" + l.Indoor, "cable/" + l.Downlink.Cable, "cable/" + l.Uplink.Cable}
 	return Link{
@@ -214,7 +222,6 @@ func (b *Board) link(l collector.Link) Link {
 		Downlink: b.direction(l.Downlink, l.Outdoor, l.Indoor, l.ID),
 		Uplink:   b.direction(l.Uplink, l.Indoor, l.Outdoor, l.ID),
 		Findings: b.why["link/"+l.ID],
-		Margin:   b.margin(l),
 	}
 }
 
@@ -233,10 +240,12 @@ func (b *Board) fallback(units ...string) State {
 }
 
 // Links returns all links, in the order of the fleet file.
-func (b *Board) Links() []Link {
+func (b *Board) Links() []Link { return b.each(b.link) }
+
+func (b *Board) each(link func(collector.Link) Link) []Link {
 	out := make([]Link, len(b.Fleet.Links))
 	for i, l := range b.Fleet.Links {
-		out[i] = b.link(l)
+		out[i] = link(l)
 	}
 	return out
 }

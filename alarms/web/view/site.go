@@ -64,7 +64,7 @@ type Overview struct {
 
 // Overview returns the fleet at a glance.
 func (b *Board) Overview() Overview {
-	f := Overview{Time: b.Now, Units: len(b.Fleet.Units), Links: len(b.Fleet.Links), LinkRows: b.Links()}
+	f := Overview{Time: b.Now, Units: len(b.Fleet.Units), Links: len(b.Fleet.Links), LinkRows: b.each(b.glance)}
 	f.Attention = b.attention(func(*alarms.Alarm) bool { return true })
 	for _, a := range f.Attention {
 		f.Alarms.add(a.Severity)
@@ -87,7 +87,7 @@ func (b *Board) Overview() Overview {
 
 // Sites returns all sites, in the order of the fleet file.
 func (b *Board) Sites() []SiteRow {
-	return b.siteRows(b.attention(func(*alarms.Alarm) bool { return true }), b.Links())
+	return b.siteRows(b.attention(func(*alarms.Alarm) bool { return true }), b.each(b.glance))
 }
 
 func (b *Board) siteRows(attention []Alarm, links []Link) []SiteRow {
