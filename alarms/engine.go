@@ -247,6 +247,9 @@ func (u *unitState) move() *UnitView {
 }
 
 func (s *siteState) inherit(old *siteState) {
+	if old.site.ID == s.site.ID && s.toldFindings == nil {
+		s.findings, s.toldFindings = old.findings, old.toldFindings
+	}
 	if old.site.ID == s.site.ID && s.power == nil {
 		s.power, s.dip = old.power, old.dip
 	}

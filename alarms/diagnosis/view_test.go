@@ -2,6 +2,7 @@ package diagnosis_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
@@ -192,4 +193,49 @@ func TestLongMemory(t *testing.T) {
 	require.InDelta(t, 25, *f.Size, 1)
 	own.Judged = at.Add(-30 * 24 * time.Hour)
 	require.Empty(t, diagnosis.Diagnose(v), "a verdict that is a month old is none")
+}
+
+// TestAnything: whatever deviates, the diagnosis ends, and what it says makes
+// sense.
+func TestAnything(t *testing.T) {
+	known := map[string]bool{}
+	for _, c := range diagnosis.Causes() {
+		known[c.ID] = true
+	}
+	for seed := range uint64(150) {
+		rng := rand.New(rand.NewPCG(seed, 1))
+		v := still(t, layout{links: 1 + rng.IntN(5), via: seed%2 == 0, shared: seed%3 == 0})
+		for _, u := range v.Units {
+			if rng.IntN(8) == 0 {
+				u.Err = collector.ErrNoAnswer
+			}
+			for p, pv := range u.Points {
+				info, _ := p.Quantity.Info()
+				switch {
+				case rng.IntN(10) == 0:
+					pv.Reading.Quality, pv.Compared = collector.Quality(1+rng.IntN(3)), false
+				case rng.IntN(3) != 0:
+				case info.States != nil:
+					pv.Reading.Value = float64(rng.IntN(len(info.States)))
+				default:
+					pv.Deviation = 30 * rng.NormFloat64()
+					pv.Reading.Value += pv.Deviation
+				}
+				u.Points[p] = pv
+			}
+		}
+		found := diagnosis.Diagnose(v)
+		require.LessOrEqual(t, len(found), diagnosis.MaxFindings)
+		for _, f := range found {
+			require.True(t, known[f.Cause])
+			require.True(t, f.Probability >= 0 && f.Probability <= 1, describe(found))
+			require.NotEmpty(t, f.Evidence)
+			require.NotEmpty(t, f.Place)
+			_, there := alarms.SiteOf(v.Fleet, f.Resource)
+			require.True(t, there, "%s is in the fleet", f.Resource)
+			for _, o := range f.Others {
+				require.True(t, o.Probability >= 0 && o.Probability <= 1)
+			}
+		}
+	}
 }

@@ -31,4 +31,3 @@ func printFinding(out io.Writer, d *alarms.Details) {
 	printList(out, "bring", f.Bring)
 	printList(out, "caution", slices.DeleteFunc(slices.Clone(f.Cautions), func(c string) bool { return slices.Contains(d.Cautions, c) }))
 }
-
