@@ -89,40 +89,48 @@ func (w *Writer) log(ctx context.Context, site string, from, now time.Time) (ava
 		out.From = now
 		return out, nil
 	}
-	rows, err := w.lines(ctx, state.Filter{Since: from})
+	rows, err := w.lines(ctx, state.Filter{Site: site, Since: from})
 	if err != nil {
 		return out, fmt.Errorf("read log of changes: %w", err)
 	}
-	stopped := time.Time{}
 	for _, r := range rows {
-		switch {
-		case r.AlarmID == "" && r.Kind == LineStarted:
-			out.Off = append(out.Off, availability.Span{From: off(r, stopped, from), To: r.Time})
-			stopped = time.Time{}
-		case r.AlarmID == "" && r.Kind == LineStopped:
-			stopped = r.Time
-		case r.AlarmID != "" && r.Site == site:
-			if c, ok := change(r); ok {
-				out.Changes = append(out.Changes, c)
-			}
+		if c, ok := change(r); ok {
+			out.Changes = append(out.Changes, c)
 		}
 	}
-	if older, err := w.s.Changes(ctx, state.Filter{Limit: 1, Before: first(rows)}); err == nil && len(older) == 0 && len(rows) > 0 {
-		out.From = rows[0].Time // the log begins within the span
-	}
-	return out, nil
+	return out, w.watched(ctx, &out, now)
 }
 
-func first(rows []state.ChangeRow) uint64 {
-	if len(rows) == 0 {
-		return 0
+// watched fills in when the daemon was off. What lies before the first line of
+// the log is unknown.
+func (w *Writer) watched(ctx context.Context, log *availability.Log, now time.Time) error {
+	rows, err := w.lines(ctx, state.Filter{NoSite: true})
+	if err != nil {
+		return fmt.Errorf("read log of changes: %w", err)
 	}
-	return rows[0].Entry
+	if len(rows) == 0 {
+		log.From = now
+		return nil
+	}
+	if begin := rows[0].Time; begin.After(log.From) {
+		log.From = begin
+	}
+	stopped := time.Time{}
+	for _, r := range rows {
+		switch r.Kind {
+		case LineStarted:
+			log.Off = append(log.Off, availability.Span{From: off(r, stopped, log.From), To: r.Time})
+			stopped = time.Time{}
+		case LineStopped:
+			stopped = r.Time
+		}
+	}
+	return nil
 }
 
 // off is when the daemon that ran before a start went off: when it said so,
 // else when it wrote last.
-func off(started state.ChangeRow, stopped, from time.Time) time.Time {
+func off(started state.ChangeRow, stopped, begin time.Time) time.Time {
 	if !stopped.IsZero() {
 		return stopped
 	}
@@ -130,12 +138,12 @@ func off(started state.ChangeRow, stopped, from time.Time) time.Time {
 	if json.Unmarshal(started.Body, &body) == nil && !body.LastAlive.IsZero() {
 		return body.LastAlive
 	}
-	return from // nothing tells: all of it is unknown
+	return begin // nothing tells: all of it is unknown
 }
 
 func change(r state.ChangeRow) (availability.Change, bool) {
 	c := availability.Change{Time: r.Time, Gone: r.Kind == string(alarms.Purged)}
-	return c, json.Unmarshal(r.Body, &c.Alarm) == nil && c.Alarm.Type != ""
+	return c, r.AlarmID != "" && json.Unmarshal(r.Body, &c.Alarm) == nil
 }
 
 // pageOfLog is how many lines are read at once.

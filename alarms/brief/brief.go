@@ -15,6 +15,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"lightwell/alarms"
@@ -77,8 +78,15 @@ func (s *scene) margin(l collector.Link) (margin.Margin, bool) {
 	return margin.Link(s.fleet, s.unit, l)
 }
 
-// local is a time as people at the site read their clocks.
-func (s *scene) local(t time.Time) string { return t.In(s.zone()).Format("2 Jan 2006 15:04 MST") }
+// local is a time as people at the site read their clocks, with the name of
+// the zone, or what it is ahead of UTC where it has none.
+func (s *scene) local(t time.Time) string {
+	t = t.In(s.zone())
+	if name, _ := t.Zone(); strings.HasPrefix(name, "+") || strings.HasPrefix(name, "-") {
+		return t.Format("2 Jan 2006 15:04 UTC-07:00")
+	}
+	return t.Format("2 Jan 2006 15:04 MST")
+}
 
 // day is the day of a time at the site.
 func (s *scene) day(t time.Time) string { return t.In(s.zone()).Format("2 Jan 2006") }

@@ -122,6 +122,22 @@ func TestCautionsFitTheWork(t *testing.T) {
 	}
 }
 
+// TestZoneWithoutAName is told by what it is ahead of UTC.
+func TestZoneWithoutAName(t *testing.T) {
+	s := newStage(1)
+	azores, err := time.LoadLocation("Atlantic/Azores")
+	require.NoError(t, err)
+	s.fleet.Sites[0].Location = azores
+	says(t, html(t, site(t, s).Document()), "25 Nov 2026 09:30 UTC-01:00")
+}
+
+// TestAlarmsOfAFindingAreSaid: a finding may be wrong, the alarms are not.
+func TestAlarmsOfAFindingAreSaid(t *testing.T) {
+	b := site(t, faulty(2))
+	require.Equal(t, []string{"unit/room-1/optical_receive_power is not well. First look at it.", "link/nq-1 is not well. First look at it."}, b.Jobs[0].Texts)
+	says(t, html(t, b.Document()), "<dt>Raised</dt><dd>unit/room-1/optical_receive_power is not well.")
+}
+
 func TestNothingWrong(t *testing.T) {
 	b := site(t, newStage(1))
 	require.Empty(t, b.Jobs)
@@ -234,30 +250,64 @@ func TestCertificate(t *testing.T) {
 	}
 }
 
-// TestFullCertificateIsOnePage has more open points than the page takes.
-func TestFullCertificateIsOnePage(t *testing.T) {
+// full is a certificate with more open points and levels than the page takes.
+func full(t *testing.T) *brief.Certificate {
+	t.Helper()
 	s := newStage(1)
-	r := &s.records["room-1"][0]
-	r.Forced, r.Reason = true, "the customer waits, and the part that would put it right comes in three weeks"
-	for i := range 20 {
-		r.Findings = append(r.Findings, strings.Repeat("the level moves more than it should ", 4)+string(rune('a'+i)))
-	}
-	for _, p := range []string{"a", "b", "c", "d", "e", "f", "g", "h"} {
-		for _, q := range []collector.Quantity{collector.RFInputLevel, collector.RFOutputLevel, collector.SupplyVoltage} {
-			r.Levels[collector.Point{Quantity: q, Port: p}] = r.Levels[rxDown]
+	for _, unit := range []string{"roof-1", "room-1"} {
+		r := &s.records[unit][0]
+		r.Model = "another"
+		r.Forced, r.Reason = true, "the customer waits, and the part that would put it right comes in three weeks"
+		for i := range 20 {
+			r.Findings = append(r.Findings, strings.Repeat("the level moves more than it should ", 4)+string(rune('a'+i)))
+		}
+		for _, p := range []string{"a", "b", "c", "d", "e", "f", "g", "h"} {
+			for _, q := range []collector.Quantity{collector.RFInputLevel, collector.RFOutputLevel, collector.SupplyVoltage} {
+				r.Levels[collector.Point{Quantity: q, Port: p}] = r.Levels[rxDown]
+			}
 		}
 	}
-	delete(s.records, "roof-1")
 	c, err := s.writer().Certificate("nq-1", now)
 	require.NoError(t, err)
 	require.False(t, c.Accepted)
+	require.Contains(t, c.Open, "roof-1: baseline 1 was taken on a another; the unit is a rack-dual-supply now.")
+	return c
+}
+
+func TestFullCertificateIsOnePage(t *testing.T) {
 	for _, f := range []paper.Format{paper.A4, paper.Letter} {
-		all := pages(t, c.Document(), f)
+		all := pages(t, full(t).Document(), f)
 		require.Len(t, all, 1, f)
 		says(t, all[0], "Not accepted")
 		says(t, all[0], "For the operator")
 	}
-	require.Contains(t, strings.Join(c.Open, "\n"), "roof-1: no baseline is accepted.")
+}
+
+// TestFullCertificatePrintsOnOnePage lets a browser print the HTML.
+func TestFullCertificatePrintsOnOnePage(t *testing.T) {
+	chromium, pdfinfo := need.Program(t, "chromium"), need.Program(t, "pdfinfo")
+	for _, size := range []string{"A4", "letter"} {
+		folder := t.TempDir()
+		in, out := filepath.Join(folder, "c.html"), filepath.Join(folder, "c.pdf")
+		sized := strings.Replace(html(t, full(t).Document()), "@page {", "@page { size: "+size+";", 1)
+		require.NoError(t, os.WriteFile(in, []byte(sized), 0o600))
+		cmd := exec.CommandContext(t.Context(), chromium, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir="+filepath.Join(folder, "profile"), "--print-to-pdf="+out, "file://"+in)
+		printed, err := cmd.CombinedOutput()
+		require.NoError(t, err, string(printed))
+		said, err := exec.Command(pdfinfo, out).Output()
+		require.NoError(t, err)
+		require.Regexp(t, `(?m)^Pages: +1$`, string(said), size)
+	}
+}
+
+func TestCertificateWithoutABaseline(t *testing.T) {
+	s := newStage(1)
+	delete(s.records, "roof-1")
+	c, err := s.writer().Certificate("nq-1", now)
+	require.NoError(t, err)
+	require.False(t, c.Accepted)
+	require.Contains(t, c.Open, "roof-1: no baseline is accepted.")
+	says(t, html(t, c.Document()), "Not accepted: see the open points.")
 }
 
 func TestOrderOfVisits(t *testing.T) {

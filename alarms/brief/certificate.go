@@ -136,7 +136,11 @@ func (c *Certificate) directions() {
 			loss := *row.Sent - *row.Received
 			row.Loss = &loss
 		}
-		if m.Verdict != margin.AsPlanned {
+		switch m.Verdict {
+		case margin.AsPlanned:
+		case margin.Unknown:
+			c.Open = append(c.Open, d.Name+": cannot be compared with the plan: nothing was measured, or the receiver is shared by several fibres. Measure with a meter.")
+		default:
 			c.Open = append(c.Open, d.Name+": "+string(m.Verdict)+" against the plan.")
 		}
 		c.Directions = append(c.Directions, row)
@@ -166,7 +170,7 @@ func (c *Certificate) alarms(list []alarms.Alarm) {
 
 // What fits the page.
 const (
-	mostOpen   = 6   // open points
+	mostOpen   = 5   // open points
 	mostLevels = 6   // of a unit
 	openWidth  = 112 // letters of an open point
 	remarkSize = 70  // letters of a remark

@@ -48,6 +48,9 @@ func (b *Brief) aboutJob(j *Job) paper.Facts {
 			f = append(f, paper.Fact{Name: name, Says: says})
 		}
 	}
+	if len(j.Texts) > 1 || len(j.Texts) == 1 && j.Texts[0] != j.Title {
+		add("Raised", strings.Join(j.Texts, "\n"))
+	}
 	add("Links", strings.Join(j.Links, ", "))
 	add("What speaks for it", strings.Join(j.Evidence, "\n"))
 	add("It could also be", strings.Join(j.Others, "\n"))

@@ -24,6 +24,7 @@ type Job struct {
 	Bring    []string        `json:"bring,omitempty"`
 	Cautions []string        `json:"cautions,omitempty"`
 	Alarms   []string        `json:"alarms" doc:"Ids of its alarms."`
+	Texts    []string        `json:"alarm_texts" doc:"What its alarms say."`
 	Held     string          `json:"held,omitempty" doc:"Why its alarms are silent: planned work, or a shelf."`
 	NoVisit  bool            `json:"no_visit,omitempty" doc:"Nobody has to go there for it."`
 }
@@ -79,6 +80,7 @@ func fromAlarm(a *alarms.Alarm) Job {
 // take counts an alarm to the job.
 func (j *Job) take(a *alarms.Alarm) {
 	j.Alarms = append(j.Alarms, a.ID)
+	j.Texts = union(j.Texts, []string{a.Text})
 	j.Severity = max(j.Severity, a.Severity)
 	if j.Since.IsZero() || a.LastRaised.Before(j.Since) {
 		j.Since = a.LastRaised
@@ -98,7 +100,9 @@ func (j *Job) take(a *alarms.Alarm) {
 }
 
 func (j *Job) touch(links ...string) {
-	j.Links = union(j.Links, links)
+	for _, l := range links {
+		j.Links = union(j.Links, []string{strings.TrimPrefix(l, "link/")})
+	}
 	slices.Sort(j.Links)
 }
 

@@ -66,8 +66,11 @@ func (w *Writer) Site(ctx context.Context, site string, now time.Time) (*Brief, 
 	if err != nil {
 		return nil, err
 	}
-	b := &Brief{Site: site, Name: s.siteName(), Address: s.site.Address, Access: s.site.Access, Made: now, Visits: []visit.Visit{}, Links: []LinkLevel{}, Margins: []Margin{}, scene: s}
-	b.Jobs = jobs(w.s.Alarms(alarms.Filter{Site: site, Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny}))
+	b := &Brief{
+		Site: site, Name: s.siteName(), Address: s.site.Address, Access: s.site.Access, Made: now,
+		Jobs: []Job{}, Bring: []string{}, Cautions: []string{}, Visits: []visit.Visit{}, Links: []LinkLevel{}, Margins: []Margin{}, scene: s,
+	}
+	b.Jobs = append(b.Jobs, jobs(w.s.Alarms(alarms.Filter{Site: site, Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny}))...)
 	b.merge()
 	b.planned()
 	if w.s.Visits != nil {
@@ -99,9 +102,6 @@ func (b *Brief) merge() {
 		}
 	}
 	b.Cautions = append(b.Cautions, codes...)
-	if b.Jobs == nil {
-		b.Jobs = []Job{}
-	}
 }
 
 func (b *Brief) note(text string) { b.Note = strings.TrimSpace(b.Note + " " + text) }

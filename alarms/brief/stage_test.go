@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -43,7 +44,7 @@ type stage struct {
 	alarms  []alarms.Alarm
 	records map[string][]baseline.Record
 	visits  []visit.Visit
-	rows    []state.ChangeRow // newest first
+	rows    []state.ChangeRow // oldest first
 	broken  bool              // the history
 	sources brief.Sources
 }
@@ -146,7 +147,10 @@ func (s *stage) Query(_ context.Context, q history.Query) ([]history.Series, err
 }
 
 func (s *stage) changes(_ context.Context, f state.Filter) (out []state.ChangeRow, err error) {
-	for _, r := range s.rows {
+	for _, r := range slices.Backward(s.rows) {
+		if f.Site != "" && r.Site != f.Site || f.NoSite && r.Site != "" {
+			continue
+		}
 		if !f.Since.IsZero() && r.Time.Before(f.Since) || f.Before != 0 && r.Entry >= f.Before || len(out) == f.Limit {
 			continue
 		}
@@ -160,7 +164,7 @@ func (s *stage) told(t *testing.T, rows ...state.ChangeRow) {
 	t.Helper()
 	for _, r := range rows {
 		r.Entry = uint64(len(s.rows) + 1)
-		s.rows = append([]state.ChangeRow{r}, s.rows...)
+		s.rows = append(s.rows, r)
 	}
 }
 

@@ -205,7 +205,7 @@ func (t *Trend) temperature(from, to float64) *plot.Plot {
 		low, high = min(low, s.Low), max(high, s.High)
 	}
 	p.Y.Min, p.Y.Max = roomy(low, high)
-	p.Y.Tick.Marker = numbers(4)
+	p.Y.Tick.Marker = numbers(2)
 	p.Add(grid{}, course{samples: t.Temperature, gap: t.Gap, ink: brown, band: faint})
 	return p
 }

@@ -273,6 +273,7 @@ func (s *Store) Changes(ctx context.Context, f Filter) ([]ChangeRow, error) {
 	}
 	where(f.Alarm != "", "alarm =", f.Alarm)
 	where(f.Site != "", "site =", f.Site)
+	where(f.NoSite, "site =", "")
 	where(!f.Since.IsZero(), "at >=", stamp(f.Since))
 	where(f.Before > 0, "(at, entry) < (SELECT at, entry FROM changes WHERE entry =", int64(f.Before))
 	if f.Before > 0 {

@@ -102,6 +102,7 @@ type Document struct {
 type Filter struct {
 	Alarm  string    // id; empty: any
 	Site   string    // empty: any
+	NoSite bool      // only lines that are of no site: starts, stops, reloads
 	Since  time.Time // zero: from the beginning
 	Before uint64    // lines that follow the one with this Entry in a listing; 0: from the newest on
 	Limit  int       // at most so many; 0: DefaultLimit

@@ -194,6 +194,7 @@ func testLog(t *testing.T, p place) {
 		{"alarm", state.Filter{Alarm: "a"}, []uint64{7, 4, 1}},
 		{"site", state.Filter{Site: "valley"}, []uint64{9, 6, 3}},
 		{"both", state.Filter{Site: "valley", Alarm: "a"}, nil},
+		{"of no site", state.Filter{NoSite: true}, []uint64{10}},
 		{"since, the moment itself", state.Filter{Since: noon.Add(8 * time.Second)}, []uint64{10, 9, 8}},
 		{"limit", state.Filter{Limit: 2}, []uint64{10, 9}},
 		{"page", state.Filter{Limit: 2, Before: 9}, []uint64{8, 7}},

@@ -84,7 +84,7 @@ func (s *setter) row(t *Table, cells []string, bold bool) (lines [][]string, hei
 		lines = append(lines, s.lines(cell, share*s.width-2.4))
 		most = max(most, len(lines[i]))
 	}
-	return lines, float64(most)*s.leading() + 1.8*s.scale
+	return lines, float64(most)*s.leading() + 2*s.pad
 }
 
 func (s *setter) table(t Table) {
@@ -97,7 +97,7 @@ func (s *setter) table(t Table) {
 	begin()
 	for _, cells := range t.Rows {
 		lines, height := s.row(&t, cells, false)
-		height = max(height, 5.8*s.scale)
+		height = max(height, 4*s.scale+2*s.pad)
 		if s.GetY()+height > s.end {
 			s.AddPage()
 			begin()
@@ -117,7 +117,7 @@ func (s *setter) printRow(t *Table, lines [][]string, height float64, bold bool)
 			align = "R"
 		}
 		for n, line := range lines[i] {
-			s.SetXY(x+1.2, y+0.9*s.scale+float64(n)*s.leading())
+			s.SetXY(x+1.2, y+s.pad+float64(n)*s.leading())
 			s.CellFormat(share*s.width-2.4, s.leading(), line, "", 0, align, false, 0, "")
 		}
 		x += share * s.width

@@ -43,6 +43,7 @@ type setter struct {
 	*fpdf.Fpdf
 	doc   *Document
 	scale float64 // of type and space
+	pad   float64 // above and below the text of a table's row
 	width float64 // between the margins
 	end   float64 // lowest place of text
 }
@@ -76,9 +77,9 @@ func newSetter(d *Document, format Format) *setter {
 	f.SetCellMargin(0)
 	f.AliasNbPages("{pages}")
 	width, height := f.GetPageSize()
-	s := &setter{Fpdf: f, doc: d, scale: 1, width: width - 2*side, end: height - bottom}
+	s := &setter{Fpdf: f, doc: d, scale: 1, pad: 0.9, width: width - 2*side, end: height - bottom}
 	if d.Dense {
-		s.scale = 0.86
+		s.scale, s.pad = 0.86, 0.4
 	}
 	f.SetFooterFunc(s.foot)
 	f.AddPage()
