@@ -19,6 +19,7 @@ type part struct {
 	wanted     []bool    // by number of the unit in rec
 	now        time.Time // of the readings
 	trends     *trend.Keeper
+	days       daily
 	engine     *alarms.Engine
 	list       *alarms.List
 	levels     levels
@@ -75,8 +76,9 @@ func (p *part) run(ctx context.Context) error {
 		return err
 	}
 	p.now, _ = p.rec.Span()
+	p.days.of = map[place]*course{}
 	var err error
-	if p.trends, err = trend.New(trend.Config{Baselines: p.levels, Calendar: p.calendar}); err != nil {
+	if p.trends, err = trend.New(trend.Config{Baselines: p.levels, Calendar: p.calendar, History: &p.days}); err != nil {
 		return fmt.Errorf("replay: %w", err)
 	}
 	p.trends.SetFleet(p.cfg.Fleet)
@@ -111,6 +113,7 @@ func (p *part) replay(ctx context.Context) error {
 			end = poll.Started.Truncate(alarms.DefaultCoalesce).Add(alarms.DefaultCoalesce)
 			p.now = end.Add(-1)
 		}
+		p.days.take(poll)
 		p.trends.Observe(poll)
 		p.engine.Observe(poll)
 		if p.polls++; p.polls%checkEvery == 0 && ctx.Err() != nil {

@@ -45,7 +45,7 @@ func TestSlowFaultsInTheTimeOfTheReadings(t *testing.T) {
 		latest   time.Duration
 	}{
 		{"nothing", func(float64) float64 { return 0 }, "", "", 0, 0},
-		{"0.25 dB a month from day 40 on", func(d float64) float64 { return max(0, d-40) * 0.25 / 30.4 }, rules.Drift, "warning", 45 * day, 62 * day},
+		{"0.25 dB a month from day 40 on", func(d float64) float64 { return max(0, d-40) * 0.25 / 30.4 }, rules.Drift, "minor", 45 * day, 62 * day},
 		{"0.6 dB at once on day 50", func(d float64) float64 { return 0.6 * math.Floor(min(1, d/50)) }, rules.SignalDegraded, "minor", 50 * day, 51 * day},
 		{"six drops a day from day 50 on", func(d float64) float64 {
 			if d >= 50 && int(math.Round(d*48))%8 == 0 {
@@ -73,6 +73,9 @@ func TestSlowFaultsInTheTimeOfTheReadings(t *testing.T) {
 			after := raised[0].Time.Sub(origin)
 			require.True(t, c.soonest <= after && after <= c.latest, "after %s", after)
 			require.True(t, raised[0].Notified)
+			if c.kind == rules.Drift {
+				require.Regexp(t, `3 dB are lost between \d+ and \d+ months from`, raised[0].Text, "by the days so far")
+			}
 		})
 	}
 }
