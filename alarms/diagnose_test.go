@@ -224,3 +224,15 @@ func TestWorkTouches(t *testing.T) {
 	w.End = time.Time{}
 	require.True(t, w.Touches(at(48*time.Hour), 0, "link/nq"), "still under way")
 }
+
+func TestSiteOf(t *testing.T) {
+	f := smallFleet()
+	for resource, want := range map[string]string{
+		"site/north-quay": "north-quay", "cable/nq-riser": "north-quay", "link/nq": "north-quay", "unit/sq-room": "south-quay",
+		"unit/nq-room/optical_receive_power": "north-quay", "unit/nobody": "", "nothing": "",
+	} {
+		site, ok := alarms.SiteOf(f, resource)
+		require.Equal(t, want != "", ok, resource)
+		require.Equal(t, want, site, resource)
+	}
+}
