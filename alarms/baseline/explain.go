@@ -20,7 +20,7 @@ const (
 // compared with the temperature smoothed over each of them.
 var lags = []float64{0, 1, 2, 3}
 
-// A reason why is one temperature put to the test.
+// An explanation is one temperature put to the test.
 type explanation struct {
 	by     thermometer
 	coeff  float64 // units per kelvin
