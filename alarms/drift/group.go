@@ -26,7 +26,7 @@ type Group struct {
 // highest a drift is found when about three times as much is lost, a step when
 // it is twice as large or lasts twice as long.
 const (
-	MinScale     = 0.9
+	MinScale     = 0.95
 	MaxScale     = 3
 	MaxStepScale = 2
 )
@@ -108,13 +108,13 @@ type reference struct{ height, rate, decay float64 }
 
 // Measured on 1,170 point-years of drifttest; heights are parts of a threshold.
 var (
-	driftReference = reference{0.633, 0.153, 10.1}
+	driftReference = reference{0.626, 0.153, 10.2}
 	stepReference  = reference{0.603, 0.055, 8.7}
 )
 
 const (
 	usualNoise  = 0.0223 // dB, geometric mean of the noise of a day's value in that fleet
-	noiseDoubt  = 1.12   // fleets differ so far in it without differing in false alarms
+	noiseDoubt  = 1.08   // fleets differ so far in it without differing in false alarms
 	priorYears  = 40     // point-years that what is expected from noise alone counts for
 	priorPoints = 5
 )
@@ -129,7 +129,7 @@ func (g *Group) calibrate() {
 	}
 	years := g.tally.PointDays / 365.25
 	g.settings.DriftScale = g.shipped.DriftScale * driftReference.scale(g.tally.Drift[:], years, expected, MaxScale)
-	g.settings.StepScale = g.shipped.StepScale * stepReference.scale(g.tally.Step[:], years, math.Sqrt(expected), MaxStepScale)
+	g.settings.StepScale = g.shipped.StepScale * stepReference.scale(g.tally.Step[:], years, expected, MaxStepScale)
 }
 
 // scale compares the height that excursions reach as often as in the reference

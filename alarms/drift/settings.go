@@ -37,12 +37,12 @@ func Default() Settings {
 	return Settings{
 		Clip:       0.75, // passes all honest noise and most steps
 		BurstDepth: 0.5,  // bursts begin about here
-		BurstNoise: 5.5,  // times the mean absolute deviation, 4.4 standard deviations of normal noise
+		BurstNoise: 6,    // times the mean absolute deviation, 4.4 standard deviations of normal noise
 		BurstLimit: 2,    // three hits in a day, or two and one the day after
 		StepSlack:  0.2,  // weather takes up to 0.3 dB for a day
 		StepLimit:  3.2,  // 0.5 dB after 11 hours, 1 dB after 5
-		SlopeZ:     2.92, // with Level: about one false alarm in 300 point-years
-		Level:      0.180,
+		SlopeZ:     2.95, // with Level: about one false alarm in 300 point-years
+		Level:      0.182,
 		SlopeMin:   0.03,
 		SumLimit:   0.3,
 		LevelNoise: 0.003,

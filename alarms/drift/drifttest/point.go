@@ -140,9 +140,9 @@ func (p *Point) fault() {
 	case Step:
 		p.Size, p.Shape = orElse(p.Size, p.between(0.25, 1.2)), "step"
 	case Intermittent:
-		p.Size, p.Shape = orElse(p.Size, p.between(0.8, 5)), "bursts"
+		p.Size, p.Shape = orElse(p.Size, p.between(0.5, 5)), "bursts"
 		p.End = min(end, p.Start+int64(day*p.between(14, 40)))
-		p.perDay, p.shortest, p.most = p.between(3, 22), 120, 1800
+		p.perDay, p.shortest, p.most = p.between(2, 22), 60, 1800
 	case Service:
 		p.Size, p.Shape = orElse(p.Size, p.between(-0.5, 0.5)), "reseat"
 		p.End = p.Start + 3600
