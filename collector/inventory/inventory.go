@@ -31,7 +31,10 @@
 package inventory
 
 import (
+	"runtime"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"lightwell/collector"
 	"lightwell/collector/document"
@@ -58,13 +61,19 @@ type Options struct {
 // Load reads fleet files as one fleet. The error is document.Faults: every
 // fault of every file.
 func Load(files []string, o Options) (*collector.Fleet, error) {
+	pages := make([]page, len(files))
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i, name := range files {
+		g.Go(func() error {
+			pages[i] = readPage(document.Read(name))
+			return nil
+		})
+	}
+	_ = g.Wait() // faults are in the pages
 	l := newLoader(o)
-	for _, name := range files {
-		doc, faults := document.Read(name)
-		l.faults = append(l.faults, faults...)
-		if doc != nil {
-			l.add(doc)
-		}
+	for _, p := range pages {
+		l.add(p)
 	}
 	return l.fleet()
 }
@@ -73,10 +82,6 @@ func Load(files []string, o Options) (*collector.Fleet, error) {
 // error is document.Faults.
 func Parse(name string, data []byte, o Options) (*collector.Fleet, error) {
 	l := newLoader(o)
-	doc, faults := document.Parse(name, data)
-	l.faults = append(l.faults, faults...)
-	if doc != nil {
-		l.add(doc)
-	}
+	l.add(readPage(document.Parse(name, data)))
 	return l.fleet()
 }

@@ -63,13 +63,33 @@ func newLoader(o Options) *loader {
 	return &loader{o: o, hints: maxHints, garbled: map[spot]bool{}, known: map[string]map[string]bool{}, site: map[string]collector.Site{}, unit: map[string]*entry[unitLayout]{}}
 }
 
+// page is one file as it was read.
+type page struct {
+	doc     *document.File // nil: not understood
+	layout  fileLayout
+	faults  document.Faults // of the document
+	garbled document.Faults // of its values
+}
+
+func readPage(doc *document.File, faults document.Faults) page {
+	p := page{doc: doc, faults: faults}
+	if doc != nil {
+		p.garbled = doc.Decode(&p.layout)
+	}
+	return p
+}
+
 // add takes in one file.
-func (l *loader) add(doc *document.File) {
-	var f fileLayout
-	for _, fault := range doc.Decode(&f) {
+func (l *loader) add(p page) {
+	l.faults = append(l.faults, p.faults...)
+	for _, fault := range p.garbled {
 		l.garbled[spot{fault.File, fault.Line, fault.Column}] = true
 		l.faults = append(l.faults, fault)
 	}
+	if p.doc == nil {
+		return
+	}
+	doc, f := p.doc, p.layout
 	l.checkPoll(place{doc, "$", "fleet"}, f.Poll, time.UTC)
 	collect(l, &l.sites, doc, f.Poll, "sites", "site", f.Sites, func(s siteLayout) string { return s.ID })
 	collect(l, &l.cables, doc, f.Poll, "cables", "cable", f.Cables, func(c cableLayout) string { return c.ID })

@@ -89,7 +89,7 @@ func New(o Options) (d *Daemon, err error) {
 			opened.Close()
 		}
 	}()
-	for _, step := range []func() error{d.openState, d.openHistory, d.openVisits, d.openAlarms, d.openPolling, d.openBackups, d.openPublishing} {
+	for _, step := range []func() error{d.openState, d.openMemory, d.openVisits, d.openAlarms, d.openPolling, d.openBackups, d.openPublishing} {
 		if err = step(); err != nil {
 			return nil, err
 		}
@@ -112,11 +112,22 @@ func (d *Daemon) openState() error {
 	if d.started, err = lastAlive(ctx, store); err != nil {
 		return err
 	}
-	if d.identity, err = identify(ctx, store); err != nil {
-		return err
-	}
-	d.memory, err = recall(ctx, store)
+	d.identity, err = identify(ctx, store)
 	return err
+}
+
+// openMemory reads the state and opens the history, each of which takes
+// seconds at full size, side by side. The folder is ours already.
+func (d *Daemon) openMemory() error {
+	var g errgroup.Group
+	g.Go(d.openHistory)
+	g.Go(func() (err error) {
+		ctx, cancel := context.WithTimeout(context.Background(), readTimeout)
+		defer cancel()
+		d.memory, err = recall(ctx, d.keep.store)
+		return err
+	})
+	return g.Wait()
 }
 
 func (d *Daemon) openAlarms() (err error) {
