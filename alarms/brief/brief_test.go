@@ -316,7 +316,12 @@ func TestOrderOfVisits(t *testing.T) {
 	r := s.writer().Rank(now)
 	require.Len(t, r.Sites, 1)
 	require.InDelta(t, 190-10.0/24, r.Sites[0].Days, 0.01, "a forecast is better than a guess")
-	require.Equal(t, "optical_receive_power of room-1, what the receiver needs: between 6 and 17 months", r.Sites[0].Reason)
+	require.Equal(t, "optical receive power of room-1 reaches its limit (what the receiver needs) between 6 and 17 months", r.Sites[0].Reason)
+
+	pv := s.units[1].Points[rxDown]
+	pv.Forecasts = append(pv.Forecasts, alarms.Forecast{Limit: alarms.LimitLoss, LossDB: 3, Made: now, Forecast: drift.Forecast{Lower: time.Hour, Upper: time.Hour * 48}})
+	s.units[1].Points[rxDown] = pv
+	require.InDelta(t, 190-10.0/24, s.writer().Rank(now).Sites[0].Days, 0.01, "3 dB lost is not the end of the service")
 
 	s.raise("unit/x", rules.LaserFailed, alarms.Critical, alarms.Details{})
 	at(len(s.alarms)-1, "hill")

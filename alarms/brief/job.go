@@ -58,13 +58,16 @@ func jobs(list []alarms.Alarm) []Job {
 	return out
 }
 
+// mostOthers is how many other causes a person wants to keep in mind.
+const mostOthers = 3
+
 func fromFinding(f *alarms.Finding) Job {
 	j := Job{
-		Title: f.Sentence(), Since: f.Since, Evidence: slices.Clone(f.Evidence), Disproof: f.Disproof, Measure: f.Deciding,
+		Title: f.Sentence(), Since: f.Since, Evidence: slices.Clone(f.Evidence), Disproof: f.Disproof, Measure: sentence(f.Deciding),
 		Actions: f.Actions, Bring: f.Bring, Cautions: f.Cautions, NoVisit: f.NoVisit,
 	}
 	j.touch(f.Links...)
-	for _, o := range f.Others {
+	for _, o := range f.Others[:min(len(f.Others), mostOthers)] { // best first
 		j.Others = append(j.Others, o.Title+": "+o.Place)
 	}
 	return j
@@ -104,6 +107,14 @@ func (j *Job) touch(links ...string) {
 		j.Links = union(j.Links, []string{strings.TrimPrefix(l, "link/")})
 	}
 	slices.Sort(j.Links)
+}
+
+// sentence begins a text with a capital letter.
+func sentence(text string) string {
+	if text == "" {
+		return text
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
 }
 
 // union returns the lines of lists, each once, in the order in which they

@@ -97,7 +97,8 @@ func (w *Writer) ends(now time.Time) map[string]*end {
 			if !ok {
 				continue
 			}
-			e := &end{max(0, (f.Lower-now.Sub(f.Made)).Hours()/24), fmt.Sprintf("%s of %s, %s: %s", p, u.Unit.ID, f.Limit, f.Forecast.String())}
+			info, _ := p.Quantity.Info()
+			e := &end{max(0, (f.Lower-now.Sub(f.Made)).Hours()/24), fmt.Sprintf("%s of %s reaches its limit (%s) %s", info.Title, u.Unit.ID, f.Limit, f.Forecast.String())}
 			if was := out[u.Unit.Site]; was == nil || e.days < was.days || e.days == was.days && e.reason < was.reason {
 				out[u.Unit.Site] = e
 			}
@@ -106,18 +107,12 @@ func (w *Writer) ends(now time.Time) map[string]*end {
 	return out
 }
 
-// failing returns the nearer forecast of the end of service: what the receiver
-// needs, or what the service bears by its plan; where neither is known, that
-// of a loss of 3 dB.
-func failing(all []alarms.Forecast) (out alarms.Forecast, ok bool) {
-	var ends []alarms.Forecast
-	for _, f := range all {
-		if f.Limit == alarms.LimitReceiver || f.Limit == alarms.LimitService {
-			ends = append(ends, f)
-		}
-	}
-	if len(ends) > 0 {
-		return nearest(ends)
+// failing returns the nearest forecast of the end of service; where nothing is
+// known that would end it, that of a loss of 3 dB.
+func failing(all []alarms.Forecast) (alarms.Forecast, bool) {
+	ends := slices.DeleteFunc(slices.Clone(all), func(f alarms.Forecast) bool { return f.Limit == alarms.LimitLoss })
+	if f, ok := nearest(ends); ok {
+		return f, true
 	}
 	return nearest(all)
 }

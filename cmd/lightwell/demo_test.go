@@ -89,6 +89,15 @@ func TestDemo(t *testing.T) {
 	_, _, err = typed(ctx, "alarms", "acknowledge", "--server", server, "nonsense")
 	require.ErrorContains(t, err, "no such alarm")
 
+	text, _, err = typed(ctx, "brief", "--server", server, "--rank")
+	require.NoError(t, err)
+	require.Contains(t, text, "1  ellow-tunnel  critical  0 ")
+	text, _, err = typed(ctx, "brief", "--server", server, "ellow-tunnel")
+	require.NoError(t, err)
+	for _, want := range []string{"Visit brief: Ellow road tunnel", "Cable et-duct", "Treat every fibre as live", "West portal mast to Niche 1, downlink", "What was found"} {
+		require.True(t, strings.Contains(text, want), want)
+	}
+
 	text, _, err = typed(ctx, "commission", "show", "--server", server, "kq-hall")
 	require.NoError(t, err)
 	require.Contains(t, text, "kq-hall: accepted, version 1 accepted")
