@@ -30,6 +30,7 @@ const (
 	driftMajor = 30 * 24 * time.Hour
 	driftMinor = 180 * 24 * time.Hour
 	driftBack  = 1.25
+	driftSure  = 0.1 // share of the limit lost; before, the early end is a guess, and no reason to hurry
 )
 
 var slowActions = []string{
@@ -51,6 +52,7 @@ func (opticalDrift) Judge(v *alarms.View) []alarms.Verdict {
 		}
 		pv := u.Points[p]
 		f, known := alarms.Nearest(pv.Forecasts)
+		known = known && t.LostDB > 2*t.LostSE // else nothing is clearly lost, as on the way back
 		verdict.Active = true
 		verdict.Severity = driftSeverity(v.Now, t, f, known, lastSeverity(v, pointKey(Drift, u, p)))
 		verdict.Text = driftText(u, p, t, f, known)
@@ -81,7 +83,7 @@ func driftSeverity(now time.Time, t *drift.Trend, f alarms.Forecast, known bool,
 		return t.SinceFirstDB >= limit || was >= s && t.SinceFirstDB >= limit-lossBackDB
 	}
 	switch {
-	case within(driftMajor, alarms.Major), lost(lossMajorDB, alarms.Major):
+	case f.Share >= driftSure && within(driftMajor, alarms.Major), lost(lossMajorDB, alarms.Major):
 		return alarms.Major
 	case within(driftMinor, alarms.Minor), lost(lossMinorDB, alarms.Minor):
 		return alarms.Minor

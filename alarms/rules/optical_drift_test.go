@@ -28,7 +28,7 @@ func (s *scene) fade(unit, name string, lost float64, forecasts ...alarms.Foreca
 }
 
 func forecast(limit string, loss float64, low, high time.Duration) alarms.Forecast {
-	return alarms.NewForecast(limit, loss, now.Add(-time.Hour), drift.Forecast{Lower: low, Middle: (low + high) / 2, Upper: high})
+	return alarms.NewForecast(limit, loss, now.Add(-time.Hour), drift.Forecast{Lower: low, Middle: (low + high) / 2, Upper: high, Share: 0.2})
 }
 
 func TestDriftIsGradedByTheTimeLeft(t *testing.T) {
@@ -64,6 +64,21 @@ func TestDriftIsGradedByTheTimeLeft(t *testing.T) {
 			s.expect(c.want, rules.Drift, roomLight)
 		})
 	}
+}
+
+// TestAnEarlyGuessIsNoHurry: below a tenth of the limit forecasts are wide.
+func TestAnEarlyGuessIsNoHurry(t *testing.T) {
+	s := pairs(t, 1)
+	f := forecast(alarms.LimitLoss, 3, 10*days, 300*days)
+	f.Share = 0.09
+	s.fade("room-1", "optical_receive_power", 0.27, f)
+	s.expect("minor", rules.Drift, roomLight)
+	s.fade("room-1", "optical_receive_power", 0.03, f)
+	s.expect("warning", rules.Drift, roomLight) // within its error: on the way back
+	require.Contains(t, s.active(rules.Drift, roomLight).Text, "cannot be told yet")
+	f.Share = 0.1
+	s.fade("room-1", "optical_receive_power", 0.3, f)
+	s.expect("major", rules.Drift, roomLight)
 }
 
 func TestDriftText(t *testing.T) {
@@ -116,6 +131,8 @@ func TestALargeLossSpeaksForItsDrift(t *testing.T) {
 	s := pairs(t, 1)
 	s.fade("room-1", "optical_receive_power", 1.2)
 	s.shift("room-1", "optical_receive_power", -1.2)
+	require.Len(t, s.standing(), 2, "a level on its way over the limit may go back")
+	s.raise(rules.SignalDegraded, roomLight, alarms.Minor)
 	require.Equal(t, []string{"optical-signal-degraded " + roomLight}, s.standing())
 }
 

@@ -92,7 +92,7 @@ func (o *optics) judgeLevel(u *alarms.UnitView, p collector.Point, out []alarms.
 	case find.strong:
 		v.Details.Actions = strongActions
 	}
-	if !find.strong {
+	if !find.strong && isActive(o.view, key) { // not before: on the way down each poll may say something else
 		v.Explains = append(v.Explains, pointKey(Drift, u, p)) // what was slow is large now
 	}
 	for i := range o.fibres {
