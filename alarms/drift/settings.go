@@ -37,7 +37,7 @@ func Default() Settings {
 	return Settings{
 		Clip:       0.75, // passes all honest noise and most steps
 		BurstDepth: 0.5,  // bursts begin about here
-		BurstNoise: 6,    // times the mean absolute deviation, 4.4 standard deviations of normal noise
+		BurstNoise: 6,    // times the mean absolute deviation, 4.8 standard deviations of normal noise
 		BurstLimit: 2,    // three hits in a day, or two and one the day after
 		StepSlack:  0.2,  // weather takes up to 0.3 dB for a day
 		StepLimit:  3.2,  // 0.5 dB after 11 hours, 1 dB after 5

@@ -3,7 +3,6 @@ package drift
 import (
 	"fmt"
 	"math"
-	"time"
 )
 
 // units in which people think of time left, with the least number of each that
@@ -54,6 +53,3 @@ func plural(n float64, unit string) string {
 	}
 	return fmt.Sprintf("%.0f %ss", n, unit)
 }
-
-// Date returns the day on which a time of the forecast falls.
-func Date(from time.Time, after time.Duration) string { return from.Add(after).Format(time.DateOnly) }
