@@ -19,7 +19,7 @@ var slow = []struct {
 	fault plant.Fault
 	ago   time.Duration
 }{
-	{plant.Fault{Kind: "joint-creep", Link: "bv-roof-stacks", Direction: "downlink", Size: 3.6, Ramp: 480 * day}, 75 * day},
+	{plant.Fault{Kind: "joint-creep", Link: "bv-roof-stacks", Direction: "downlink", Size: 2.6, Ramp: 480 * day}, 75 * day},
 	{plant.Fault{Kind: "laser-ageing", Unit: "fw-ward-2", Size: 80, Ramp: 480 * day}, 80 * day},
 }
 
