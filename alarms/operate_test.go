@@ -232,3 +232,35 @@ func TestShelvesAreStored(t *testing.T) {
 	r.list.Expire(r.now.Add(2 * time.Hour))
 	require.Empty(t, stored, "its end is stored too")
 }
+
+func TestActWithManyIsJudgedOneByOne(t *testing.T) {
+	f := newFeed(t)
+	f.apply(up(alarms.Major, "no light"))
+	other := up(alarms.Minor, "warm")
+	other.Key.Qualifier = "other"
+	f.apply(other)
+	b := alarms.NewID(other.Key)
+	seen, _ := f.list.Alarm(b)
+
+	f.changes = nil
+	out, err := f.list.Act("acknowledge", []alarms.Target{{ID: f.id}, {ID: "gone"}, {ID: b, IfVersion: seen.Version + 1}}, f.op("shift"))
+	require.NoError(t, err)
+	require.NoError(t, out[0].Err)
+	require.Equal(t, f.get(), out[0].Alarm)
+	require.ErrorIs(t, out[1].Err, alarms.ErrNoAlarm)
+	require.ErrorIs(t, out[2].Err, alarms.ErrChanged)
+	require.ErrorContains(t, out[2].Err, `acknowledge alarm "`+b+`"`)
+	after, _ := f.list.Alarm(b)
+	require.Equal(t, seen, after)
+	require.Equal(t, []string{"acknowledged!"}, f.took())
+
+	out, err = f.list.Act("close", []alarms.Target{{ID: b, IfVersion: seen.Version}, {ID: b, IfVersion: seen.Version}}, f.op(""))
+	require.NoError(t, err)
+	require.NoError(t, out[0].Err)
+	require.ErrorIs(t, out[1].Err, alarms.ErrChanged, "the first of the two has changed it")
+
+	_, err = f.list.Act("explode", []alarms.Target{{ID: b}}, f.op(""))
+	require.ErrorIs(t, err, alarms.ErrOperation)
+	_, err = f.list.Act("close", []alarms.Target{{ID: b}, {ID: f.id}}, alarms.Operation{})
+	require.ErrorContains(t, err, "close 2 alarms: operation not understood: operator is missing")
+}

@@ -27,35 +27,27 @@ func (s *Shelf) fits(a *Alarm) bool {
 		(s.Type == "" || s.Type == a.Type) && (s.Qualifier == "" || s.Qualifier == a.Qualifier)
 }
 
-// Shelve keeps one alarm from receivers and out of the summary until
-// op.Until; then it returns by itself.
-func (l *List) Shelve(id string, op Operation) (Alarm, error) {
-	return l.operate("shelve", id, op, func(b *batch, a *Alarm) error {
-		if a.Shelved() {
-			return ErrShelved
-		}
-		if err := l.checkEnd(op.Until, b.now); err != nil {
-			return err
-		}
-		b.shelve(a, Shelf{Name: OwnShelf, Until: utc(op.Until), Operator: op.Operator, Text: op.Text})
-		b.emitBy(a, ShelvedChange, false, b.now, op)
-		return nil
-	})
+func shelve(b *batch, a *Alarm, op Operation) error {
+	if a.Shelved() {
+		return ErrShelved
+	}
+	if err := b.l.checkEnd(op.Until, b.now); err != nil {
+		return err
+	}
+	b.shelve(a, Shelf{Name: OwnShelf, Until: utc(op.Until), Operator: op.Operator, Text: op.Text})
+	b.emitBy(a, ShelvedChange, false, b.now, op)
+	return nil
 }
 
-// Unshelve takes back what Shelve did. An alarm that lies on a shelf because
-// of its criteria stays there; change the shelves instead.
-func (l *List) Unshelve(id string, op Operation) (Alarm, error) {
-	return l.operate("unshelve", id, op, func(b *batch, a *Alarm) error {
-		switch {
-		case !a.Shelved():
-			return ErrNotShelved
-		case a.ShelfName != OwnShelf:
-			return fmt.Errorf("%w: shelf %q takes it by its criteria: change that shelf", ErrShelved, a.ShelfName)
-		}
-		b.settle(a, op)
-		return nil
-	})
+func unshelve(b *batch, a *Alarm, op Operation) error {
+	switch {
+	case !a.Shelved():
+		return ErrNotShelved
+	case a.ShelfName != OwnShelf:
+		return fmt.Errorf("%w: shelf %q takes it by its criteria: change that shelf", ErrShelved, a.ShelfName)
+	}
+	b.settle(a, op)
+	return nil
 }
 
 // SetShelves replaces the shelves with criteria. For each alarm the first

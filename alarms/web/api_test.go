@@ -228,7 +228,7 @@ func TestDescriptionFitsTheServer(t *testing.T) {
 	require.Equal(t, "3.1.0", doc["openapi"])
 	require.NotEmpty(t, s.get("/api/openapi.yaml").Body.String())
 	paths := doc["paths"].(map[string]any)
-	require.Equal(t, 31, len(paths))
+	require.Equal(t, 32, len(paths))
 	for path, item := range paths {
 		for method, op := range item.(map[string]any) {
 			if method == "get" {

@@ -33,12 +33,9 @@ type AlarmList interface {
 	Alarms(alarms.Filter) []alarms.Alarm
 	Alarm(id string) (alarms.Alarm, bool)
 	Summary() alarms.Summary
-	Acknowledge(id string, op alarms.Operation) (alarms.Alarm, error)
-	Close(id string, op alarms.Operation) (alarms.Alarm, error)
-	Reopen(id string, op alarms.Operation) (alarms.Alarm, error)
-	Comment(id string, op alarms.Operation) (alarms.Alarm, error)
-	Shelve(id string, op alarms.Operation) (alarms.Alarm, error)
-	Unshelve(id string, op alarms.Operation) (alarms.Alarm, error)
+	// Act does one action, by its verb, with many alarms; each is judged by
+	// itself.
+	Act(verb string, targets []alarms.Target, op alarms.Operation) ([]alarms.Outcome, error)
 	Purge(f alarms.Filter, op alarms.Operation) (int, error)
 	Compress(f alarms.Filter, op alarms.Operation) (int, error)
 	Shelves() []alarms.Shelf

@@ -17,29 +17,23 @@ import (
 	"lightwell/collector/state"
 )
 
-// actions are the operator actions by the word used in paths and forms.
-func (s *Server) actions() map[string]func(string, alarms.Operation) (alarms.Alarm, error) {
-	l := s.cfg.Alarms
-	return map[string]func(string, alarms.Operation) (alarms.Alarm, error){
-		"acknowledge": l.Acknowledge, "close": l.Close, "reopen": l.Reopen,
-		"comment": l.Comment, "shelve": l.Shelve, "unshelve": l.Unshelve,
-	}
-}
-
 // act does what a person wants with an alarm, and tells open pages.
 func (s *Server) act(do, id string, op alarms.Operation) (alarms.Alarm, error) {
-	a, err := s.actions()[do](id, op)
+	out, err := s.cfg.Alarms.Act(do, []alarms.Target{{ID: id, IfVersion: op.IfVersion}}, op)
+	if err == nil {
+		err = out[0].Err
+	}
 	if err != nil {
-		return a, err
+		return alarms.Alarm{}, err
 	}
 	s.hub.changed()
 	s.cfg.Log.Info("operator action", zap.String("alarm", id), zap.String("kind", do), zap.String("by", op.Operator))
-	return a, nil
+	return out[0].Alarm, nil
 }
 
 func (s *Server) alarmForm(w http.ResponseWriter, r *http.Request) {
 	id, do := r.PathValue("id"), r.PostFormValue("do")
-	if s.actions()[do] == nil {
+	if !isDeed(do) {
 		s.problem(w, r, http.StatusBadRequest, "the form does not say what to do with the alarm")
 		return
 	}

@@ -62,6 +62,7 @@ type shelving struct {
 }
 
 func (s *Server) registerActions(api huma.API) {
+	s.registerTogether(api)
 	for do, summary := range map[string]string{
 		"acknowledge": "Somebody works on it", "close": "The corrective action was successful",
 		"reopen": "Nobody works on it any more", "unshelve": "Take it off the shelf",
