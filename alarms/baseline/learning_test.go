@@ -19,7 +19,6 @@ type school struct {
 	store *baseline.Memory
 	book  *baseline.Book
 	now   time.Time
-	rest  time.Duration // hours after which Keep is called; 0: every day
 }
 
 var (

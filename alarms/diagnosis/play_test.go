@@ -67,19 +67,18 @@ func (l layout) fleet(t testing.TB, models *model.Set) *collector.Fleet {
 
 // trial is one case to be found.
 type trial struct {
-	layout   layout
-	faults   []plant.Fault // with their begins after the start of the time watched
-	every    time.Duration // from poll to poll
-	watched  time.Duration // from the fault to the diagnosis
-	gap      time.Duration // from the baseline to the fault
-	season   time.Duration // of the year at the baseline
-	noise    float64       // more than the plant's own, in its standard deviations
-	missing  float64       // share of points that are missing
-	keep     []collector.Quantity
-	works    []alarms.Work // times from the fault
-	meter    *alarms.MeterReading
-	exchange string
-	seed     uint64
+	layout  layout
+	faults  []plant.Fault // with their begins after the start of the time watched
+	every   time.Duration // from poll to poll
+	watched time.Duration // from the fault to the diagnosis
+	gap     time.Duration // from the baseline to the fault
+	season  time.Duration // of the year at the baseline
+	noise   float64       // more than the plant's own, in its standard deviations
+	missing float64       // share of points that are missing
+	keep    []collector.Quantity
+	works   []alarms.Work // times from the fault
+	meter   *alarms.MeterReading
+	seed    uint64
 }
 
 var year = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
