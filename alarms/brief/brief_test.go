@@ -76,6 +76,7 @@ func TestBriefOfASite(t *testing.T) {
 	require.NoError(t, err)
 	golden(t, "brief.html", got)
 	golden(t, "brief.csv", b.CSV())
+	golden(t, "brief.txt", b.Document().Text())
 	again, err := site(t, faulty(2)).Document().HTML()
 	require.NoError(t, err)
 	require.Equal(t, string(got), string(again), "the same sources, the same document")

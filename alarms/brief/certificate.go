@@ -172,7 +172,7 @@ func (c *Certificate) alarms(list []alarms.Alarm) {
 const (
 	mostOpen   = 5   // open points
 	mostLevels = 6   // of a unit
-	openWidth  = 112 // letters of an open point
+	openWidth  = 112 // letters of a line of open points
 	remarkSize = 70  // letters of a remark
 )
 
@@ -202,8 +202,9 @@ func (c *Certificate) Document() *paper.Document {
 	d.Add(c.planTables()...)
 	d.Add(c.unitTables()...)
 	open := make([]string, 0, mostOpen+1)
-	for _, o := range c.Open[:min(len(c.Open), mostOpen)] {
-		open = append(open, cut(o, openWidth))
+	shown := c.Open[:min(len(c.Open), mostOpen)]
+	for _, o := range shown {
+		open = append(open, cut(o, openWidth*(mostOpen/len(shown)))) // few points may have more lines each
 	}
 	if more := len(c.Open) - mostOpen; more > 0 {
 		open = append(open, fmt.Sprintf("and %d more: lightwell alarms, lightwell commission show link/%s", more, c.Link))

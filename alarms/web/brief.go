@@ -42,7 +42,7 @@ type printed struct {
 
 // PrintQuery says in which form a document is wanted.
 type PrintQuery struct {
-	Format string `query:"format" enum:"json,html,pdf,csv" default:"json" doc:"csv: the figures only; a certificate has none."`
+	Format string `query:"format" enum:"json,html,pdf,csv,text" default:"json" doc:"csv: the figures only; a certificate has none."`
 	Paper  string `query:"paper" enum:"A4,Letter" default:"A4" doc:"Of a PDF."`
 }
 
@@ -63,6 +63,9 @@ func print(d document, name string, q PrintQuery) (*printed, error) {
 	case "pdf":
 		out.Type = "application/pdf"
 		out.Body, err = d.Document().PDF(paper.Format(q.Paper))
+	case "text":
+		out.Type, out.Disposition = "text/plain; charset=utf-8", `inline; filename="`+name+`.txt"`
+		out.Body = d.Document().Text()
 	case "csv":
 		table, ok := d.(interface{ CSV() []byte })
 		if !ok {
@@ -151,14 +154,16 @@ func printable[I any](s *Server, api huma.API, of reflect.Type, path, id, summar
 	op := s.operation(api, access.See, http.MethodGet, path, id, summary, http.StatusNotFound, http.StatusUnprocessableEntity, http.StatusServiceUnavailable)
 	op.Responses = map[string]*huma.Response{"200": {Description: "The document in the form asked for.", Content: map[string]*huma.MediaType{
 		"application/json": {Schema: api.OpenAPI().Components.Schemas.Schema(of, true, of.Name())},
-		"text/html":        {}, "application/pdf": {}, "text/csv": {},
+		"text/html":        {}, "text/plain": {}, "application/pdf": {}, "text/csv": {},
 	}}}
 	huma.Register(api, op, fn)
 }
 
 // sheets are the documents as pages: for reading and for printing.
 func (s *Server) registerSheets(see func(pattern string, h http.HandlerFunc)) {
-	see("/sites/{id}/brief", s.sheet(func(r *http.Request, q PrintQuery) (*printed, error) { return s.brief(r.Context(), r.PathValue("id"), q) }))
+	see("/sites/{id}/brief", s.sheet(func(r *http.Request, q PrintQuery) (*printed, error) {
+		return s.brief(r.Context(), r.PathValue("id"), q)
+	}))
 	see("/sites/{id}/availability", s.sheet(func(r *http.Request, q PrintQuery) (*printed, error) {
 		return s.availability(r.Context(), r.PathValue("id"), r.URL.Query().Get("month"), q)
 	}))
@@ -173,10 +178,10 @@ func (s *Server) sheet(make func(*http.Request, PrintQuery) (*printed, error)) h
 		q := PrintQuery{Format: "html", Paper: string(paper.A4)}
 		switch format := r.URL.Query().Get("format"); format {
 		case "", "html":
-		case "pdf", "csv":
+		case "pdf", "csv", "text":
 			q.Format = format
 		default:
-			s.problem(w, r, http.StatusBadRequest, "a document comes as html, pdf or csv")
+			s.problem(w, r, http.StatusBadRequest, "a document comes as html, pdf, csv or text")
 			return
 		}
 		if r.URL.Query().Get("paper") == string(paper.Letter) {

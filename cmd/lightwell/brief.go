@@ -71,7 +71,7 @@ type briefCmd struct {
 	printFlags
 	Site   string `arg:"" optional:"" help:"Id of the site."`
 	Rank   bool   `help:"Print the order of visits instead: where to go first, and why."`
-	Format string `enum:",html,pdf,csv,json,text" default:"" help:"html (default), pdf, csv (figures only) or json; with --rank also text, which is the default there."`
+	Format string `enum:"text,html,pdf,csv,json" default:"text" help:"text, html, pdf, csv (figures only) or json."`
 }
 
 // Help is printed by brief --help.
@@ -88,7 +88,7 @@ func (c briefCmd) Run(s *streams) error {
 	switch {
 	case c.Rank && site != "":
 		return exit.Usage(errors.New("--rank is about all sites: leave the site out"))
-	case c.Rank && (c.Format == "" || c.Format == "text"):
+	case c.Rank && c.Format == "text":
 		var r brief.Ranking
 		if err := c.fill(s, "visit-order", url.Values{}, &r); err != nil {
 			return err
@@ -98,11 +98,6 @@ func (c briefCmd) Run(s *streams) error {
 		return c.fetch(s, "visit-order", c.Format, url.Values{})
 	case site == "":
 		return exit.Hinted(exit.Usage(errors.New("no site is named")), "lightwell brief --rank says where to go first")
-	case c.Format == "text":
-		return exit.Usage(errors.New("a brief of a site comes as html, pdf, csv or json"))
-	}
-	if c.Format == "" {
-		c.Format = "html"
 	}
 	return c.fetch(s, "sites/"+url.PathEscape(site)+"/brief", c.Format, url.Values{})
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
 
@@ -47,6 +48,20 @@ func text(t *testing.T, d *paper.Document, f paper.Format) []string {
 	require.NoError(t, err)
 	pages := strings.Split(string(out), "\f")
 	return pages[:len(pages)-1]
+}
+
+func TestTextIsPlain(t *testing.T) {
+	d := every()
+	d.Add(paper.List{Items: []string{strings.Repeat("word ", 30) + "\x1b[31mred", "two\nlines"}, Boxes: true})
+	got := string(d.Text())
+	for _, word := range []string{"Every block\n===========\n", "\nA part\n------\n", "Address  1 Quay Street\n         second line\n", "- dot one\n", "2. second\n", "[ ] tick me\n",
+		"nq    3.1\n", "(Picture: what it shows)", "SAFETY\n!!!!!!\n! Never look into a fibre.\n", "Signature: ____", "[ ] word word", "\n    word", "[ ] two\n    lines\n"} {
+		require.Contains(t, got, word)
+	}
+	require.NotContains(t, got, "\x1b")
+	for line := range strings.Lines(got) {
+		require.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSpace(line)), 78, line)
+	}
 }
 
 func TestEveryBlockIsOnPaper(t *testing.T) {
