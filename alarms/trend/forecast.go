@@ -89,15 +89,16 @@ func (k *Keeper) foretell(ctx context.Context, a foreseen) {
 }
 
 // predict forecasts each limit. The intervals come from how wrong forecasts
-// have been at that share of a limit; so that none says that the larger loss
+// have been at that share of a limit, wider for points with more noise; so that none says that the larger loss
 // comes first, it is held to the smaller one's.
 func (k *Keeper) predict(q question, days []drift.Day, made time.Time) []alarms.Forecast {
+	errors := k.cfg.Quantiles.Widened(q.noise)
 	var out []alarms.Forecast
 	var least drift.Forecast
 	for _, l := range q.limits {
-		f, ok := drift.Predict(days, l.LossDB-q.before, k.cfg.Quantiles)
+		f, ok := drift.Predict(days, l.LossDB-q.before, errors)
 		if !ok {
-			f, ok = bySlope(q.trend, l.LossDB)
+			f, ok = bySlope(q.trend, l.LossDB, q.noise)
 		}
 		if !ok {
 			continue
@@ -116,6 +117,7 @@ type question struct {
 	trend    drift.Trend
 	limits   []alarms.Forecast // name and loss, the smaller first
 	before   float64           // lost before the baseline in force
+	noise    float64           // of points like it: their drift scale
 	read     place
 	warm     place // the thermometer that explains it; zero: none
 	sent     place // the laser that alone feeds it; zero: not known
@@ -132,6 +134,7 @@ type place struct {
 func (p *point) question(u *unit, t drift.Trend, now time.Time) question {
 	q := question{
 		from: now.Add(-time.Duration(t.Days+before) * day), to: now, trend: t, before: t.SinceFirstDB - t.LostDB,
+		noise:  float64(p.group.settings().DriftScale),
 		read:   place{u.id, u.kind[p.pos]},
 		limits: []alarms.Forecast{{Limit: alarms.LimitLoss, LossDB: lossDB}},
 	}
@@ -236,8 +239,9 @@ const (
 	widest   = 10 // times the early end: a late end beyond says nothing
 )
 
-// bySlope forecasts by the slope alone: wider than by the days.
-func bySlope(t drift.Trend, limit float64) (drift.Forecast, bool) {
+// bySlope forecasts by the slope alone: wider than by the days, and wider
+// still by the noise of points like it.
+func bySlope(t drift.Trend, limit, noise float64) (drift.Forecast, bool) {
 	slope := t.SlopeDBPerMonth / 30.4375 // per day
 	left := limit - t.SinceFirstDB
 	if !(slope > 0) || !(left > 0) {
@@ -245,7 +249,7 @@ func bySlope(t drift.Trend, limit float64) (drift.Forecast, bool) {
 	}
 	share := max(0, t.SinceFirstDB/limit)
 	i := slices.IndexFunc(slopeError[:], func(e struct{ below, error float64 }) bool { return share < e.below })
-	spread := decile * math.Hypot(slopeError[i].error/quartile, t.SlopeSE/t.SlopeDBPerMonth)
+	spread := decile * math.Hypot(max(1, noise)*slopeError[i].error/quartile, t.SlopeSE/t.SlopeDBPerMonth)
 	days := left / slope
 	at := func(x float64) time.Duration {
 		return time.Duration(min(days*math.Exp(x), farDays) * float64(day)).Round(time.Hour)

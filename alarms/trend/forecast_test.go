@@ -2,12 +2,14 @@ package trend_test
 
 import (
 	"context"
+	"math"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"lightwell/alarms"
+	"lightwell/alarms/drift"
 	"lightwell/alarms/trend"
 	"lightwell/collector"
 )
@@ -86,4 +88,30 @@ func TestAForecastLeavesTheLaserOut(t *testing.T) {
 	require.InDelta(t, 0.46, got.Trend.LostDB, 0.06)
 	require.NotEmpty(t, got.Forecasts)
 	require.InDelta(t, 0.153, got.Forecasts[0].Share, 0.03, "of 3 dB")
+}
+
+// TestANoisyGroupsForecastsAreWide: replay widens by the same scale, and holds
+// what it claims on twice the noise.
+func TestANoisyGroupsForecastsAreWide(t *testing.T) {
+	for name, history := range map[string]bool{"by the days": true, "by the slope": false} {
+		t.Run(name, func(t *testing.T) {
+			width := func(scale float32) float64 {
+				cfg, p := trend.Config{Settings: drift.Default()}, &past{}
+				cfg.Settings.DriftScale = scale
+				if history {
+					cfg.History = p
+				}
+				s := newStage(t, cfg)
+				s.past = p
+				s.loss = ramp(20, 1.5)
+				s.play(65)
+				s.k.Forecast(context.Background())
+				got := s.point("room", rx).Forecasts
+				require.Len(t, got, 1)
+				return math.Log(got[0].Latest.Sub(s.now).Hours() / got[0].Earliest.Sub(s.now).Hours())
+			}
+			usual, noisy := width(1), width(1.6)
+			require.InDelta(t, 1.6, noisy/usual, 0.15, "%.2f and %.2f", usual, noisy)
+		})
+	}
 }

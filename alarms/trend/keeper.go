@@ -34,6 +34,7 @@ type Keeper struct {
 
 	waiting queue
 	fading  asked
+	clock   clock
 }
 
 var _ alarms.TrendSource = (*Keeper)(nil)
@@ -114,7 +115,8 @@ func (u *unit) inherit(was *unit) {
 }
 
 // Observe takes a poll in. Polls of units that the fleet does not have, failed
-// ones, and those older than the last change nothing.
+// ones, those older than the last, and those by a clock that has just jumped
+// change nothing.
 func (k *Keeper) Observe(p collector.Poll) {
 	if p.Err != nil {
 		return
@@ -122,7 +124,7 @@ func (k *Keeper) Observe(p collector.Poll) {
 	k.mu.RLock()
 	defer k.mu.RUnlock()
 	u := k.layout.units[p.Unit]
-	if u == nil {
+	if u == nil || !k.clock.believed(p.Started, k.layout.newest) {
 		return
 	}
 	u.at.mu.Lock()
@@ -136,6 +138,9 @@ func (k *Keeper) Observe(p collector.Poll) {
 // before, in an earlier life of the program.
 func (k *Keeper) take(u *unit, p *collector.Poll, again bool) {
 	at := p.Started.Unix()
+	if !again && u.cameBack(at) {
+		k.rewind(u, at)
+	}
 	if at <= u.seen {
 		return
 	}

@@ -31,6 +31,8 @@ type unit struct {
 	least    *float64                    // dBm that its receivers need; nil: not known
 	bears    map[collector.Point]float64 // dB that the service behind a receiver bears; only where another limit than least ends it
 	seen     int64                       // start of the last good poll, Unix seconds
+	behind   int64                       // start of the newest poll before seen
+	behinds  uint8                       // such polls in a row, in order of time
 	asked    int64                       // when the calendar was asked last
 	accepted int64                       // capture of the baseline in force; 0: none yet
 	frozen   bool                        // planned work is under way
