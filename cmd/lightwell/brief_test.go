@@ -36,7 +36,7 @@ func TestBriefCommand(t *testing.T) {
 	out, _, err := typed(t.Context(), "brief", "--server", server, "site/quay")
 	require.NoError(t, err)
 	require.Equal(t, "the document", out)
-	require.Equal(t, "/api/v1/sites/quay/brief?format=html&paper=A4", (*asked)[0])
+	require.Equal(t, "/api/v1/sites/quay/brief?format=text&paper=A4", (*asked)[0])
 
 	file := filepath.Join(t.TempDir(), "quay.pdf")
 	_, said, err := typed(t.Context(), "brief", "--server", server, "quay", "--format", "pdf", "--paper", "Letter", "--output", file)
@@ -67,7 +67,6 @@ func TestBriefCommandRefuses(t *testing.T) {
 		"nothing named":       {[]string{"brief"}, "no site is named"},
 		"site and rank":       {[]string{"brief", "quay", "--rank"}, "leave the site out"},
 		"PDF on the terminal": {[]string{"brief", "quay", "--format", "pdf"}, "a PDF needs --output FILE"},
-		"text of a site":      {[]string{"brief", "quay", "--format", "text"}, "html, pdf, csv or json"},
 		"unknown site":        {[]string{"brief", "nowhere"}, "the fleet has nothing of that name"},
 		"folder missing":      {[]string{"brief", "quay", "--output", "/nonexistent/x.html"}, "write document"},
 	} {
