@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"lightwell/alarms"
@@ -60,6 +61,9 @@ func (o *optics) judgeAgeing(u *alarms.UnitView, p collector.Point, out []alarms
 	key := pointKey(LaserAgeing, u, p)
 	most, t := u.Unit.Equipment.Limits.BiasMaxMA, u.Points[p].Laser
 	driver := driverSeverity(bias, most, lastSeverity(o.view, key))
+	if o.failing(u, p) { // no longer a matter of age
+		driver = 0
+	}
 	aged, judged := ageingSeverity(t)
 	v := alarms.Verdict{Resource: key.Resource, Seen: at, Steady: true}
 	switch {
@@ -148,6 +152,18 @@ func (o *optics) lightLeft(u *alarms.UnitView, p collector.Point) string {
 		}
 	}
 	return "soon it cannot hold the light any more"
+}
+
+// failing tells whether the light of a laser has fallen so far that it counts
+// as failed.
+func (o *optics) failing(u *alarms.UnitView, p collector.Point) bool {
+	return slices.ContainsFunc(o.fibres, func(f fibre) bool {
+		if f.from.unit != u || p.Port != "" && f.from.port != p.Port || f.sent.light != lit {
+			return false
+		}
+		_, spent := o.spent(&f)
+		return spent
+	})
 }
 
 // hotter tells what the laser will need at the hottest temperature it is

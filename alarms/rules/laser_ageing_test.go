@@ -128,9 +128,9 @@ func TestDriverNearItsLimit(t *testing.T) {
 func TestASpentDriverIsTheCause(t *testing.T) {
 	s := pairs(t, 1)
 	s.read("room-1", "laser_bias", 60)
-	s.shift("room-1", "optical_transmit_power", -4)
+	s.shift("room-1", "optical_transmit_power", -2)
 	v := s.active(rules.LaserAgeing, roomBias)
-	require.Contains(t, v.Text, "cannot hold the light, which is 4.0 dB below its baseline")
+	require.Contains(t, v.Text, "cannot hold the light, which is 2.0 dB below its baseline")
 	require.Contains(t, v.Explains, alarms.Key{Resource: roomSends, Type: rules.SignalDegraded})
 	require.Equal(t, []string{rules.LaserAgeing + " " + roomBias}, s.standing())
 }

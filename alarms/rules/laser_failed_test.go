@@ -93,3 +93,55 @@ func TestALaserBehindADarkFibreIsUnknown(t *testing.T) {
 	s.dim("room-1")
 	s.unknown(rules.LaserFailed, roofLaser)
 }
+
+// TestALaserThatCannotHoldItsLight: half of the light gone and the driver at
+// its limit, or giving nothing, is a failed transmitter; as long as the light
+// is held, or the driver has something left, it is not. The model's largest
+// current is 60 mA.
+func TestALaserThatCannotHoldItsLight(t *testing.T) {
+	for _, c := range []struct {
+		name       string
+		bias, fall float64
+		was        bool
+		standing   string
+	}{
+		{"at the limit, 5 dB gone", 60, 5, false, rules.LaserFailed + " " + roomSends},
+		{"at the limit, 3 dB gone", 58.2, 3, false, rules.LaserFailed + " " + roomSends},
+		{"no current, 6 dB gone", 0.5, 6, false, rules.LaserFailed + " " + roomSends},
+		{"at the limit, the light held", 60, 0, false, rules.LaserAgeing + " " + roomBias},
+		{"at the limit, 2.9 dB gone", 60, 2.9, false, rules.LaserAgeing + " " + roomBias},
+		{"was failed, 2.8 dB gone", 60, 2.8, true, rules.LaserFailed + " " + roomSends},
+		{"was failed, 2.6 dB gone", 60, 2.6, true, rules.LaserAgeing + " " + roomBias},
+		{"current to spare, 5 dB gone", 30, 5, false, rules.SignalDegraded + " " + roomSends},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := pairs(t, 1)
+			if c.was {
+				s.raise(rules.LaserFailed, roomSends, alarms.Major)
+			}
+			s.read("room-1", "laser_bias", c.bias)
+			s.shift("room-1", "optical_transmit_power", -c.fall)
+			s.shift("roof-1", "optical_receive_power", -c.fall)
+			require.Equal(t, []string{c.standing}, s.standing())
+			if c.standing == rules.LaserFailed+" "+roomSends {
+				v := s.active(rules.LaserFailed, roomSends)
+				require.Equal(t, alarms.Major, v.Severity, "the link may still serve")
+				require.Contains(t, v.Text, "of 60 mA at most")
+				require.Equal(t, []string{"link/l1"}, v.Details.Impacted)
+				require.NotEmpty(t, v.Details.Cautions)
+			}
+		})
+	}
+}
+
+// TestAnAgedLaserThatFails: what is known of its age stands beside, silent.
+func TestAnAgedLaserThatFails(t *testing.T) {
+	s := pairs(t, 1)
+	s.age("room-1", aged(3, 0.55))
+	s.read("room-1", "laser_bias", 60)
+	s.shift("room-1", "optical_transmit_power", -4)
+	require.Contains(t, s.active(rules.LaserAgeing, roomBias).Text, "end of its life")
+	require.Equal(t, []string{rules.LaserFailed + " " + roomSends}, s.standing())
+	s.units["room-1"].Unit.Equipment.Limits.BiasMaxMA = nil
+	s.inactive(rules.LaserFailed, roomSends)
+}

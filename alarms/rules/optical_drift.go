@@ -95,7 +95,12 @@ func driftSeverity(now time.Time, t *drift.Trend, f alarms.Forecast, known bool,
 func driftText(u *alarms.UnitView, p collector.Point, t *drift.Trend, f alarms.Forecast, known bool) string {
 	text := fmt.Sprintf("%s falls slowly: %.2f dB (give or take %.2f) lost against %.1f dBm at its baseline",
 		describe(u, p), t.LostDB, 2*t.LostSE, t.Baseline)
-	if more := t.SinceFirstDB - t.LostDB; more >= 0.05 {
+	more := t.SinceFirstDB - t.LostDB
+	switch {
+	case more >= 0.05 && t.LostDB <= 2*t.LostSE: // no single baseline shows it
+		text = fmt.Sprintf("%s has lost %.2f dB since its first baseline, %.1f dBm: all of it before the last visit, and nothing yet (give or take %.2f) since the new baseline",
+			describe(u, p), t.SinceFirstDB, t.FirstBaseline, 2*t.LostSE)
+	case more >= 0.05:
 		text += fmt.Sprintf(", after %.2f dB before the last visit", more)
 	}
 	if t.SlopeDBPerMonth > 2*t.SlopeSE {

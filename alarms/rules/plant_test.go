@@ -134,7 +134,7 @@ func TestPlantFaults(t *testing.T) {
 		{plant.Fault{Kind: "antenna-feed-open", Unit: "roof-2"}, []string{"antenna-feed-fault unit/roof-2/antenna_feed_state"}},
 		{plant.Fault{Kind: "antenna-obstructed", Unit: "roof-1", Size: 10}, []string{"rf-level-deviation unit/roof-1/rf_input_level"}},
 		{plant.Fault{Kind: "sensor-broken", Unit: "rack-1", Point: "laser_bias"}, []string{"sensor-broken unit/rack-1/laser_bias"}},
-		{plant.Fault{Kind: "laser-failed", Unit: "rack-1", Size: 5}, []string{"laser-ageing unit/rack-1/laser_bias"}},
+		{plant.Fault{Kind: "laser-failed", Unit: "rack-1", Size: 5}, []string{"laser-failed unit/rack-1/optical_transmit_power"}},
 		{plant.Fault{Kind: "receiver-failed", Unit: "rack-2"}, []string{"optical-signal-lost unit/rack-2/optical_receive_power"}},
 		{plant.Fault{Kind: "outdoor-power-lost", Site: "quay"}, []string{"optical-signal-lost cable/riser"}},
 		{plant.Fault{Kind: "monitor-drift", Unit: "rack-1", Point: "optical_receive_power", Ramp: -1}, []string{"optical-signal-degraded unit/rack-1/optical_receive_power"}},
