@@ -104,3 +104,28 @@ func TestEventsKeepTheNewest(t *testing.T) {
 	require.Contains(t, all[0].Text, "unit nq-room started anew at ")
 	require.Equal(t, 1+alarms.MaxEvents+10, told, "a listener hears of all, the fleet among them")
 }
+
+// TestSupplyGoneSince: the first of the polls in a row that tell of a supply gone.
+func TestSupplyGoneSince(t *testing.T) {
+	e := newRig(t, alarms.EngineConfig{}).engine
+	for i, c := range []struct {
+		said string // empty: nothing of supplies
+		want int    // seconds; -1: none
+	}{
+		{collector.StateGood, -1}, {collector.StateFailed, 10}, {"", 10}, {collector.StateAbsent, 10}, {collector.StateGood, -1}, {collector.StateFailed, 50},
+	} {
+		when := at(time.Duration(10*i) * time.Second)
+		r := supply(c.said)
+		if c.said == "" {
+			r = reading(collector.Uptime, 9e5)
+		}
+		e.Observe(poll("nq-room", when, r))
+		u, ok := e.Unit("nq-room")
+		require.True(t, ok)
+		want := time.Time{}
+		if c.want >= 0 {
+			want = at(time.Duration(c.want) * time.Second)
+		}
+		require.Equal(t, want, u.SupplyGone, "poll %d", i)
+	}
+}

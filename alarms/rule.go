@@ -90,6 +90,7 @@ type UnitView struct {
 	Baselined    bool      // an accepted baseline is in force
 	Points       map[collector.Point]PointView
 	FirstFailure time.Time // start of the first of Failures
+	SupplyGone   time.Time // first reading in a row of polls that each told of a supply gone; zero: the last did not
 
 	trends uint64 // version of the trends in Points
 }

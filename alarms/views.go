@@ -76,6 +76,26 @@ func (u *UnitView) take(p collector.Poll, near []*UnitView) {
 	}
 	u.deviate(near)
 	u.follow(p.Readings)
+	u.countSupplies(p.Readings)
+}
+
+// countSupplies takes down since when the unit has told of a supply gone. A
+// poll that tells nothing of supplies changes nothing.
+func (u *UnitView) countSupplies(readings []collector.Reading) {
+	var told bool
+	var gone time.Time
+	for _, r := range readings {
+		if r.Point.Quantity != collector.SupplyState || r.Quality != collector.Good {
+			continue
+		}
+		told = true
+		if said := r.Point.Quantity.StateName(r.Value); said == collector.StateFailed || said == collector.StateAbsent {
+			gone = r.Taken.Add(-r.Age)
+		}
+	}
+	if told && (gone.IsZero() || u.SupplyGone.IsZero()) {
+		u.SupplyGone = gone
+	}
 }
 
 // follow takes readings into the memory of their points.

@@ -1,12 +1,14 @@
 package notify_test
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"math/rand/v2"
 	"net/http"
 	"slices"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -410,6 +412,52 @@ func mustEntries(t *testing.T, d *notify.Dispatcher) []notify.Entry {
 type brokenOutbox struct{ notify.Outbox }
 
 func (brokenOutbox) Append([]notify.Entry) error { return errors.New("disk full") }
+
+// hangingOutbox answers nobody for a while once it was asked.
+type hangingOutbox struct {
+	notify.Outbox
+	hang atomic.Bool
+}
+
+func (o *hangingOutbox) Due(endpoint string, now time.Time, limit int) ([]notify.Entry, time.Time, error) {
+	if o.hang.Load() {
+		<-time.After(notify.StopGrace - time.Second)
+	}
+	return o.Outbox.Due(endpoint, now, limit)
+}
+
+// TestStopWhileOutboxHangs: a stop breaks requests off after the grace, also
+// when the outbox holds up who is to notice the stop.
+func TestStopWhileOutboxHangs(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		asked := make(chan struct{}, 10)
+		stalled := roundTrip(func(r *http.Request) (*http.Response, error) {
+			asked <- struct{}{}
+			<-r.Context().Done()
+			return nil, r.Context().Err()
+		})
+		box := &hangingOutbox{Outbox: notify.NewMemoryOutbox(10)}
+		d, err := notify.New(notify.Config{Source: "/x", Endpoints: []notify.Endpoint{endpoint()}, Outbox: box, Via: stalled})
+		require.NoError(t, err)
+		ctx, stop := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- d.Run(ctx) }()
+		require.NoError(t, d.Publish([]alarms.Change{change(1, "a", alarms.Raised, alarms.Major)}))
+		<-asked
+		box.hang.Store(true)
+		require.NoError(t, d.Publish([]alarms.Change{change(2, "b", alarms.Raised, alarms.Major)}))
+		synctest.Wait()
+		begun := time.Now()
+		stop()
+		require.NoError(t, <-done)
+		require.Equal(t, notify.StopGrace, time.Since(begun))
+	})
+}
+
+// roundTrip is a transport made of a function.
+type roundTrip func(*http.Request) (*http.Response, error)
+
+func (f roundTrip) RoundTrip(r *http.Request) (*http.Response, error) { return f(r) }
 
 func TestPublishTellsWhenNothingWasTaken(t *testing.T) {
 	d, err := notify.New(notify.Config{

@@ -142,8 +142,9 @@ func (s *sender) run(ctx context.Context) {
 	defer s.client.CloseIdleConnections()
 	requests, breakOff := context.WithCancel(context.WithoutCancel(ctx))
 	defer breakOff()
+	defer context.AfterFunc(ctx, func() { graceThen(requests, breakOff) })()
 	var under sync.WaitGroup
-	defer s.finish(requests, breakOff, &under)
+	defer s.finish(requests, &under)
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	s.nextHeartbeat = time.Now()
@@ -167,11 +168,21 @@ func (s *sender) run(ctx context.Context) {
 	}
 }
 
-// finish waits for requests under way, breaks them off after StopGrace, and
-// writes down what became of them.
-func (s *sender) finish(requests context.Context, breakOff func(), under *sync.WaitGroup) {
-	timer := time.AfterFunc(StopGrace, breakOff)
+// graceThen breaks requests off after StopGrace. It counts from the stop and not
+// from when run notices it: an outbox that hangs takes from the grace.
+func graceThen(requests context.Context, breakOff func()) {
+	timer := time.NewTimer(StopGrace)
 	defer timer.Stop()
+	select {
+	case <-timer.C:
+		breakOff()
+	case <-requests.Done():
+	}
+}
+
+// finish waits for requests under way, which end with StopGrace at the latest,
+// and writes down what became of them.
+func (s *sender) finish(requests context.Context, under *sync.WaitGroup) {
 	ended := make(chan struct{})
 	go func() {
 		defer close(ended)

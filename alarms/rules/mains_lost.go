@@ -37,6 +37,7 @@ type power struct {
 	fed                    bool               // a unit read directly has power and reports no supply gone
 	oldestLost, oldestGood time.Time
 	newestGood             time.Time
+	apart                  bool   // a unit had all its supplies between two polls that found another without
 	carrier                string // supply that carries one of lost
 }
 
@@ -59,6 +60,13 @@ func lookPower(v *alarms.View) power {
 		}
 		p.fed = p.fed || !gone && u.Unit.Via == ""
 	}
+	p.apart = slices.ContainsFunc(p.lost, func(l *alarms.UnitView) bool {
+		_, found := p.read(l)
+		return !l.SupplyGone.IsZero() && slices.ContainsFunc(p.good, func(g *alarms.UnitView) bool {
+			_, had := p.read(g)
+			return l.SupplyGone.Before(had) && had.Before(found)
+		})
+	})
 	return p
 }
 
@@ -93,7 +101,7 @@ const togetherWithin = time.Hour
 // together tells that all that is known to have two supplies has lost one, and
 // that this is more than one unit's own trouble.
 func (p *power) together(v *alarms.View, raised bool) bool {
-	return !p.partly() && (len(p.lost) >= 2 || len(p.lost) == 1 && len(p.silent) > 0 && !p.fed) &&
+	return !p.partly() && !p.apart && (len(p.lost) >= 2 || len(p.lost) == 1 && len(p.silent) > 0 && !p.fed) &&
 		(raised || v.Now.Sub(p.firstLoss(v)) <= togetherWithin)
 }
 
@@ -129,7 +137,7 @@ func (mainsLost) Judge(v *alarms.View) []alarms.Verdict {
 	switch {
 	case p.together(v, raised), empty && raised:
 		return []alarms.Verdict{p.verdict(v, key)}
-	case len(p.good) == 0, p.partly() && p.oldestLost.Before(p.oldestGood), p.settling(v):
+	case len(p.good) == 0, p.partly() && !p.apart && p.oldestLost.Before(p.oldestGood), p.settling(v):
 		return nil
 	}
 	return []alarms.Verdict{{Resource: key.Resource, Seen: p.newestGood}}

@@ -29,6 +29,29 @@ func TestMainsLost(t *testing.T) {
 		{"two of three", func(s *scene) { failed(s, "room-1", "room-2") }, "clear"},
 		{"all", func(s *scene) { failed(s, "room-1", "room-2", "room-3") }, "major"},
 		{"all, the third not polled since", func(s *scene) { failed(s, "room-1", "room-2"); s.polled("room-3", -time.Minute) }, "major"},
+		{"two, just found, the third polled before them", func(s *scene) {
+			failed(s, "room-1", "room-2")
+			s.gone(0, "room-1", "room-2")
+			s.polled("room-3", -time.Second)
+		}, "major"},
+		{"two, found twice, the third polled in between", func(s *scene) {
+			failed(s, "room-1", "room-2")
+			s.gone(-time.Minute, "room-1", "room-2")
+			s.polled("room-3", -time.Second)
+		}, "clear"},
+		{"two, one of them found twice", func(s *scene) {
+			failed(s, "room-1", "room-2")
+			s.gone(-time.Minute, "room-1")
+			s.gone(0, "room-2")
+			s.polled("room-3", -time.Second)
+		}, "clear"},
+		{"all but one that came back, one of them polled since", func(s *scene) {
+			s.raise(rules.MainsLost, theSite, alarms.Major)
+			failed(s, "room-1", "room-2")
+			s.gone(-time.Hour, "room-1", "room-2")
+			s.polled("room-1", -time.Minute)
+			s.polled("room-3", -time.Second)
+		}, "clear"},
 		{"all but one that is silent", func(s *scene) { failed(s, "room-1", "room-2"); s.fail(collector.ErrNoAnswer, "room-3", "roof-3") }, "critical"},
 		{"one, and the others are silent", func(s *scene) {
 			failed(s, "room-1")
@@ -96,5 +119,12 @@ func TestSuppliesThatFailedOneAfterTheOther(t *testing.T) {
 		}
 		verdicts := ruleOf(t, rules.MainsLost).Judge(v)
 		require.Equal(t, c.active, len(verdicts) == 1 && verdicts[0].Active, c.before)
+	}
+}
+
+// gone has units without a supply since then.
+func (s *scene) gone(since time.Duration, units ...string) {
+	for _, u := range units {
+		s.units[u].SupplyGone = now.Add(since)
 	}
 }

@@ -17,6 +17,7 @@ import (
 // TestBackupAndRestore takes a backup of a running daemon by its API, loses
 // the data folder, and goes on with what the archive holds.
 func TestBackupAndRestore(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.start()
 	q.commission(quayUnits...)

@@ -29,17 +29,17 @@ func (b *bench) ownDisk(size string) {
 	b.t.Cleanup(func() { require.NoError(b.t, syscall.Unmount(b.cfg.Data, syscall.MNT_DETACH)) })
 }
 
-const brokenSupply = "unit/room-1/supply_state/b"
+const brokenSensor = "unit/room-1/temperature"
 
-// broken starts a daemon and waits for the alarm of a supply; it returns the
+// broken starts a daemon and waits for the alarm of a sensor; it returns the
 // alarm's id.
 func (b *bench) broken(plant *switches) string {
 	b.t.Helper()
 	b.start()
 	b.eventually("ready", func() bool { return b.daemon.Ready() == nil })
 	plant.set("room-1", true)
-	b.saw("raised minor supply-redundancy-lost " + brokenSupply)
-	return b.alarm(brokenSupply)
+	b.saw("raised warning sensor-broken " + brokenSensor)
+	return b.alarm(brokenSensor)
 }
 
 // comment says something about an alarm.
@@ -63,12 +63,13 @@ func (b *bench) refused(plant *switches, id, reason string) {
 	require.Equal(b.t, http.StatusServiceUnavailable, status)
 	require.Contains(b.t, text, reason)
 	plant.set("room-1", false)
-	b.eventually("the alarm clears although that cannot be stored", func() bool { return b.alarm(brokenSupply) == "" })
+	b.eventually("the alarm clears although that cannot be stored", func() bool { return b.alarm(brokenSensor) == "" })
 }
 
 // TestDiskFullWhileRunning fills the disk under a running daemon. When there
 // is room again everything is written and told.
 func TestDiskFullWhileRunning(t *testing.T) {
+	t.Parallel()
 	b, plant := newSwitched(t, collector.Secret{})
 	b.ownDisk("32m")
 	id := b.broken(plant)
@@ -79,18 +80,19 @@ func TestDiskFullWhileRunning(t *testing.T) {
 	b.refused(plant, id, "no space left")
 	require.NoError(t, os.Remove(filler))
 	b.eventually("ready again", func() bool { return b.daemon.Ready() == nil })
-	b.saw("cleared minor supply-redundancy-lost " + brokenSupply)
+	b.saw("cleared warning sensor-broken " + brokenSensor)
 	b.stop()
 	b.start()
 	kinds := b.logKinds()
-	require.Contains(t, kinds, "commented "+brokenSupply+" by local from 127.0.0.1")
-	require.Contains(t, kinds, "cleared "+brokenSupply)
+	require.Contains(t, kinds, "commented "+brokenSensor+" by local from 127.0.0.1")
+	require.Contains(t, kinds, "cleared "+brokenSensor)
 }
 
 // TestDiskTurnsReadOnly has the kernel make the disk read-only under a running
 // daemon, as it does after an error of the disk. What was confirmed is there
 // when the disk is mounted again.
 func TestDiskTurnsReadOnly(t *testing.T) {
+	t.Parallel()
 	b, plant := newSwitched(t, collector.Secret{})
 	image := b.ext4(t)
 	id := b.broken(plant)
@@ -111,8 +113,8 @@ func TestDiskTurnsReadOnly(t *testing.T) {
 	plant.set("room-1", true)
 	b.start()
 	b.eventually("ready after the repair", func() bool { return b.daemon.Ready() == nil })
-	require.Contains(t, b.logKinds(), "commented "+brokenSupply+" by local from 127.0.0.1")
-	require.Equal(t, id, b.alarm(brokenSupply))
+	require.Contains(t, b.logKinds(), "commented "+brokenSensor+" by local from 127.0.0.1")
+	require.Equal(t, id, b.alarm(brokenSensor))
 }
 
 // ext4 puts the data on a disk of its own, in a file.
@@ -152,6 +154,7 @@ func fillDisk(t *testing.T, path string) {
 // TestDiskAlmostFull fills the disk to above the limits: an alarm, then no
 // more readings, while alarms are stored as before.
 func TestDiskAlmostFull(t *testing.T) {
+	t.Parallel()
 	b, plant := newSwitched(t, collector.Secret{})
 	b.ownDisk("64m")
 	b.start()
@@ -171,7 +174,7 @@ func TestDiskAlmostFull(t *testing.T) {
 		return local.Full
 	})
 	plant.set("room-1", true)
-	b.saw("raised minor supply-redundancy-lost unit/room-1/supply_state/b")
+	b.saw("raised warning sensor-broken unit/room-1/temperature")
 	require.NoError(t, b.daemon.Ready(), "what happens is stored")
 	require.NoError(t, os.Remove(filler))
 	b.eventually("readings again", func() bool {

@@ -19,6 +19,7 @@ import (
 // What is polled can be asked for, before and after a restart, and goes to
 // the other databases of the configuration.
 func TestReadingsAreKeptAndSent(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	var sent atomic.Int64
 	receiver := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -60,6 +61,7 @@ func TestReadingsAreKeptAndSent(t *testing.T) {
 
 // History can be elsewhere only, and then be away: alarms do not need it.
 func TestHistoryElsewhere(t *testing.T) {
+	t.Parallel()
 	q := newQuay(t)
 	q.cfg.History.Off = true
 	q.cfg.History.Read = &remote.Endpoint{URL: collector.NewSecret("http://127.0.0.1:1")}

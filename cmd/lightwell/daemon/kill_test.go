@@ -34,8 +34,15 @@ import (
 var killRounds = flag.Int("kill-rounds", 12, "how often the daemon is killed")
 
 func TestKilled(t *testing.T) {
-	t.Run("sqlite", func(t *testing.T) { killed(t, *killRounds, collector.Secret{}) })
-	t.Run("postgres", func(t *testing.T) { killed(t, (*killRounds+2)/3, pgtest.Start(t).Database()) })
+	t.Parallel()
+	t.Run("sqlite", func(t *testing.T) {
+		t.Parallel()
+		killed(t, *killRounds, collector.Secret{})
+	})
+	t.Run("postgres", func(t *testing.T) {
+		t.Parallel()
+		killed(t, (*killRounds+2)/3, pgtest.Start(t).Database())
+	})
 }
 
 // arena is a folder with a daemon that dies again and again, and what its
@@ -177,7 +184,7 @@ func (a *arena) ask(method, url string, body, into any) bool {
 	return into == nil || json.Unmarshal(answer, into) == nil
 }
 
-// settle waits until every failed supply has its alarm and nothing waits for
+// settle waits until every fault has its alarm and nothing waits for
 // the receiver, and stops the daemon as an operator would.
 func (a *arena) settle(p *os.Process, still time.Time) {
 	require.Eventually(a.t, func() bool {
@@ -194,10 +201,8 @@ func (a *arena) settle(p *os.Process, still time.Time) {
 		for _, i := range list.Items {
 			active[i.Resource] = true
 		}
-		for i := range victimUnits {
-			if u := unitName(i); failed(u, still) && !active["unit/"+u+"/supply_state/b"] {
-				return false
-			}
+		if slices.ContainsFunc(faultsAt(still), func(resource string) bool { return !active[resource] }) {
+			return false
 		}
 		return a.ask("GET", string(url)+"/api/v1/webhooks", nil, &hooks) && len(hooks.Items) == 1 && hooks.Items[0].Pending == 0
 	}, 5*time.Minute, 200*time.Millisecond, "all alarms raised, all webhooks sent")

@@ -38,11 +38,15 @@ func TestUndeliveredIsAnAlarm(t *testing.T) {
 	t.Parallel()
 	b, plant := newSwitched(t, collector.Secret{})
 	b.cfg.Webhooks = append(b.cfg.Webhooks, notify.Endpoint{
-		Name: "deaf", URL: collector.NewSecret("http://127.0.0.1:1"), Secrets: []collector.Secret{victimKey}, Types: []string{"supply-redundancy-lost"},
+		Name: "deaf", URL: collector.NewSecret("http://127.0.0.1:1"), Secrets: []collector.Secret{victimKey}, Types: []string{"sensor-broken"},
 	})
 	b.start()
 	plant.set("room-1", true)
-	b.saw("raised minor supply-redundancy-lost unit/room-1/supply_state/b")
+	b.saw("raised warning sensor-broken unit/room-1/temperature")
+	b.eventually("nothing waits for the other", func() bool {
+		list, err := b.daemon.Outbox("test", state.Pending)
+		return err == nil && len(list) == 0
+	})
 	later := time.Now().Add(6 * time.Minute)
 	b.daemon.Look(later, 6*time.Minute)
 	b.saw("raised major webhook-undelivered daemon")
@@ -82,7 +86,7 @@ func TestShelvesOutliveARestart(t *testing.T) {
 	status, text = b.answer("POST", "/api/v1/shelves/works/remove", "")
 	require.Equal(t, http.StatusOK, status, text)
 	b.eventually("receivers hear of it", func() bool {
-		return strings.Contains(strings.Join(b.webhooks(), "\n"), "minor supply-redundancy-lost unit/room-1/supply_state/b")
+		return strings.Contains(strings.Join(b.webhooks(), "\n"), "warning sensor-broken unit/room-1/temperature")
 	})
 	require.Contains(t, b.logKinds(), "shelf-put by local from 127.0.0.1")
 	require.Contains(t, b.logKinds(), "shelf-removed by local from 127.0.0.1")

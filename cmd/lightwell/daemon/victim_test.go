@@ -33,7 +33,7 @@ const (
 const (
 	victimUnits = 600
 	victimSites = 30
-	// slot is how long the supplies of a unit stay as they are.
+	// slot is how long units and mains stay as they are.
 	slot = 20 * time.Second
 )
 
@@ -45,29 +45,50 @@ func fleetOf(units, sites int, poll string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "poll: %q\nsites:\n", poll)
 	for i := range sites {
-		fmt.Fprintf(&b, "  - {id: site-%d, name: Site %d, time_zone: UTC}\n", i, i)
+		fmt.Fprintf(&b, "  - {id: %s, name: Site %d, time_zone: UTC}\n", siteName(i), i)
 	}
 	b.WriteString("units:\n")
 	for i := range units {
-		fmt.Fprintf(&b, "  - {id: %s, site: site-%d, role: indoor, model: rack-dual-supply, address: \"192.0.2.%d:%d\", credentials: v2c}\n",
-			unitName(i), i%sites, 1+i%250, 10000+i/250)
+		fmt.Fprintf(&b, "  - {id: %s, site: %s, role: indoor, model: rack-dual-supply, address: \"192.0.2.%d:%d\", credentials: v2c}\n",
+			unitName(i), siteName(i%sites), 1+i%250, 10000+i/250)
 	}
 	return b.String()
 }
 
 func unitName(i int) string { return fmt.Sprintf("unit-%d", i) }
+func siteName(i int) string { return fmt.Sprintf("site-%d", i) }
 
-// failed tells whether supply b of a unit has failed at a time. It changes at
-// random, for each unit at a time of its own.
-func failed(unit string, at time.Time) bool {
+// failed tells whether something has failed at a time. It changes at random,
+// for each thing at a time of its own.
+func failed(thing string, at time.Time) bool {
 	h := fnv.New64a()
-	h.Write([]byte(unit))
+	h.Write([]byte(thing))
 	at = at.Add(time.Duration(h.Sum64() % uint64(slot)))
 	fmt.Fprint(h, at.UnixNano()/int64(slot))
 	return h.Sum64()%2 == 0
 }
 
-// blinking is a plant whose second supplies come and go.
+// mainsFail tells what can fail at the site of a unit: its mains, or else the
+// thermometers of its units one by one.
+func mainsFail(site string) bool { return strings.HasSuffix(site, "0") }
+
+// faultsAt returns the resources that must have an alarm at a time.
+func faultsAt(at time.Time) []string {
+	var out []string
+	for i := range victimSites {
+		if site := siteName(i); mainsFail(site) && failed(site, at) {
+			out = append(out, "site/"+site)
+		}
+	}
+	for i := range victimUnits {
+		if unit := unitName(i); !mainsFail(siteName(i%victimSites)) && failed(unit, at) {
+			out = append(out, "unit/"+unit+"/temperature")
+		}
+	}
+	return out
+}
+
+// blinking is a plant whose thermometers and mains come and go.
 type blinking struct{ still time.Time }
 
 // Probe implements collector.Prober.
@@ -80,8 +101,11 @@ func (p blinking) Probe(_ context.Context, u collector.Unit) ([]collector.Readin
 	var out []collector.Reading
 	for _, point := range u.Equipment.Points {
 		r := collector.Reading{Unit: u.ID, Point: point, Value: steady[point.Quantity], Taken: now}
-		if point == (collector.Point{Quantity: collector.SupplyState, Port: "b"}) && failed(u.ID, at) {
+		switch {
+		case point == collector.Point{Quantity: collector.SupplyState, Port: "b"} && mainsFail(u.Site) && failed(u.Site, at):
 			r.Value = 1 // failed
+		case point.Quantity == collector.Temperature && !mainsFail(u.Site) && failed(u.ID, at):
+			r.Quality = collector.Broken
 		}
 		out = append(out, r)
 	}

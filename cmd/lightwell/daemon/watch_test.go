@@ -16,6 +16,7 @@ import (
 // TestStartTellsHowLongNobodyWatched: without it, the time between a kill and
 // the next start would count as watched.
 func TestStartTellsHowLongNobodyWatched(t *testing.T) {
+	t.Parallel()
 	b, _ := newSwitched(t, collector.Secret{})
 	begun := time.Now()
 	b.start()
