@@ -111,6 +111,7 @@ type Config struct {
 	Visits    Visits         // nil: none are recorded
 	Journal   Journal        // nil: nothing is recorded, and there is no log to read
 	Backups   Backups        // nil: none are made here
+	Sessions  SessionStore   // nil: a restart signs browsers out
 	Fleet     func() *collector.Fleet
 	Types     []alarms.Type // the alarm inventory
 	Tokens    []access.Token

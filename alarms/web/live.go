@@ -111,14 +111,16 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 			return
 		case <-beat.C:
 			kind = "beat"
-			continue
 		case <-next:
 			kind = "changed"
+			select {
+			case <-r.Context().Done():
+				return
+			case <-time.After(calmFor):
+			}
 		}
-		select {
-		case <-r.Context().Done():
-			return
-		case <-time.After(calmFor):
+		if _, err := s.guard.SignIn(r, time.Now()); err != nil {
+			return // signed out, or the token is gone
 		}
 	}
 }

@@ -22,7 +22,6 @@ func (s *Server) registerPages(mux *http.ServeMux) {
 	see("/units/{id}", s.unitPage)
 	see("/alarms", s.alarmsPage)
 	see("/alarms/{id}", s.alarmPage)
-	see("/assets/{name}", s.asset)
 	s.registerSheets(see)
 	mux.HandleFunc("POST /alarms/{id}", s.need(access.Operate, s.alarmForm))
 	mux.HandleFunc("POST /units/{id}/poll", s.need(access.Operate, s.pollForm))

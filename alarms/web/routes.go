@@ -2,10 +2,8 @@ package web
 
 import (
 	"encoding/json"
-	"errors"
 	"net/http"
 	"runtime/debug"
-	"strconv"
 	"strings"
 	"time"
 
@@ -29,12 +27,16 @@ func (s *Server) routes() http.Handler {
 	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, r, http.StatusForbidden, "the request comes from a page of another site")
 	}))
-	guarded := s.namedHost(origin.Handler(s.signedIn(s.answered(inner))))
+	ours := func(h http.Handler) http.Handler { return s.namedHost(origin.Handler(h)) }
 
 	outer := http.NewServeMux()
 	outer.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive\n") })
 	outer.HandleFunc("GET /readyz", s.ready)
-	outer.Handle("/", guarded)
+	outer.Handle("GET /assets/{name}", ours(http.HandlerFunc(s.asset)))
+	outer.Handle("GET /sign-in", ours(http.HandlerFunc(s.showSignIn)))
+	outer.Handle("POST /sign-in", ours(http.HandlerFunc(s.signIn)))
+	outer.Handle("POST /sign-out", ours(http.HandlerFunc(s.signOut)))
+	outer.Handle("/", ours(s.signedIn(s.answered(inner))))
 	if m := s.cfg.Metrics; m != nil && s.cfg.MetricsOpen {
 		outer.Handle("GET /metrics", m)
 	} else if m != nil {
@@ -81,25 +83,16 @@ func (s *Server) namedHost(next http.Handler) http.Handler {
 func (s *Server) signedIn(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		who, err := s.guard.SignIn(r, time.Now())
-		switch {
-		case errors.Is(err, access.ErrTooMany):
-			w.Header().Set("Retry-After", strconv.Itoa(int(access.FailureWindow.Seconds())))
-			s.problem(w, r, http.StatusTooManyRequests, err.Error())
-		case err != nil:
-			w.Header().Set("WWW-Authenticate", challenge(r))
-			s.problem(w, r, http.StatusUnauthorized, err.Error()+"; sign in with the name and secret of a token")
-		default:
-			next.ServeHTTP(w, r.WithContext(access.WithPerson(r.Context(), who)))
+		if err != nil {
+			v := signInView{}
+			if r.Method == http.MethodGet {
+				v.To = r.URL.RequestURI()
+			}
+			s.refuse(w, r, err, v)
+			return
 		}
+		next.ServeHTTP(w, r.WithContext(access.WithPerson(r.Context(), who)))
 	})
-}
-
-// challenge asks a browser for name and secret, and a program for its token.
-func challenge(r *http.Request) string {
-	if isAPI(r) {
-		return `Bearer realm="Lightwell"`
-	}
-	return `Basic realm="Lightwell", charset="UTF-8"`
 }
 
 // answered gives unknown paths and wrong methods an answer in the form of

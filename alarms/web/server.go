@@ -44,6 +44,7 @@ func New(cfg Config) (*Server, error) {
 		return nil, fmt.Errorf("web tokens: %w", err)
 	}
 	s := &Server{cfg: cfg, guard: guard, hub: newHub(strconv.FormatInt(time.Now().UnixMilli(), 36))}
+	s.restoreSessions()
 	s.handler = s.routes()
 	return s, nil
 }
@@ -67,6 +68,14 @@ func (s *Server) Listen(addr string) error {
 
 // URL is the address of the page once Listen has returned.
 func (s *Server) URL() string { return "http://" + s.listener.Addr().String() }
+
+// addr is where the server listens; this machine before Listen.
+func (s *Server) addr() string {
+	if s.listener == nil {
+		return "localhost:0"
+	}
+	return s.listener.Addr().String()
+}
 
 // Close frees the listener, for when Run is not called. It is safe after Run.
 func (s *Server) Close() {

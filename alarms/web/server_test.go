@@ -27,13 +27,13 @@ func TestWhoMayComeIn(t *testing.T) {
 		status    int
 		challenge string
 	}{
-		"nobody at the page":     {call{method: "GET", path: "/"}, 401, `Basic realm="Lightwell", charset="UTF-8"`},
+		"nobody at the page":     {call{method: "GET", path: "/"}, 401, `Bearer realm="Lightwell"`},
 		"nobody at the API":      {call{method: "GET", path: "/api/v1/fleet"}, 401, `Bearer realm="Lightwell"`},
-		"nobody at an asset":     {call{method: "GET", path: "/assets/style.css"}, 401, `Basic realm="Lightwell", charset="UTF-8"`},
+		"nobody at an asset":     {call{method: "GET", path: "/assets/style.css"}, 200, ""},
 		"nobody at the document": {call{method: "GET", path: "/api/openapi.json"}, 401, `Bearer realm="Lightwell"`},
-		"nobody at metrics":      {call{method: "GET", path: "/metrics"}, 401, `Basic realm="Lightwell", charset="UTF-8"`},
-		"nobody posts":           {call{method: "POST", path: "/alarms/x", body: "do=close"}, 401, `Basic realm="Lightwell", charset="UTF-8"`},
-		"wrong secret":           {call{method: "GET", path: "/", secret: "wrong"}, 401, `Basic realm="Lightwell", charset="UTF-8"`},
+		"nobody at metrics":      {call{method: "GET", path: "/metrics"}, 401, `Bearer realm="Lightwell"`},
+		"nobody posts":           {call{method: "POST", path: "/alarms/x", body: "do=close"}, 401, `Bearer realm="Lightwell"`},
+		"wrong secret":           {call{method: "GET", path: "/", secret: "wrong"}, 401, `Bearer realm="Lightwell"`},
 		"metrics with a token":   {call{method: "GET", path: "/metrics", secret: seeSecret}, 200, ""},
 		"see":                    {call{method: "GET", path: "/", secret: seeSecret}, 200, ""},
 		"see may not act":        {call{method: "POST", path: "/alarms/x", secret: seeSecret}, 403, ""},
@@ -58,7 +58,7 @@ func TestWhoMayComeIn(t *testing.T) {
 	}
 }
 
-func TestBrowserSignsInByNameAndSecret(t *testing.T) {
+func TestNameAndSecretWithoutASession(t *testing.T) {
 	s := newStage(t, makeFleet(1, 1), time.Now())
 	r := httptest.NewRequest("GET", "/", nil)
 	r.SetBasicAuth("noc-1", operateSecret)

@@ -29,6 +29,7 @@ type cli struct {
 	Log          logCmd          `cmd:"" help:"Show what happened to alarms and what people did."`
 	Replay       replayCmd       `cmd:"" help:"Try rules and limits on recorded readings."`
 	Budget       budgetCmd       `cmd:"" help:"Work out what a link should be, before it is built."`
+	Token        tokenCmd        `cmd:"" help:"Make an access token for the daemon."`
 	Health       healthCmd       `cmd:"" help:"Ask a running daemon whether it is well."`
 	Version      versionCmd      `cmd:"" help:"Print the version."`
 }

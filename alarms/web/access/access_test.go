@@ -1,6 +1,7 @@
 package access_test
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -23,8 +24,8 @@ const (
 
 func guard(t testing.TB) *access.Guard {
 	g, err := access.NewGuard([]access.Token{
-		{"noc", collector.NewSecret(noc), access.Operate},
-		{"chief", collector.NewSecret(chef), access.Administer},
+		{Name: "noc", Secret: collector.NewSecret(noc), Role: access.Operate},
+		{Name: "chief", Secret: collector.NewSecret(chef), Role: access.Administer},
 	}, nil)
 	require.NoError(t, err)
 	return g
@@ -83,9 +84,10 @@ func TestNoTokensMeansLocal(t *testing.T) {
 
 func TestGuessingIsSlowedDown(t *testing.T) {
 	g := guard(t)
-	for range access.MaxFailures {
+	for i := range access.MaxFailures {
 		_, err := g.SignIn(request(bearer("wrong")), now)
 		require.ErrorIs(t, err, access.ErrUnknown)
+		require.Equal(t, i == access.MaxFailures-1, errors.Is(err, access.ErrBlocked), "told once, for the log")
 	}
 	_, err := g.SignIn(request(bearer(noc)), now)
 	require.ErrorIs(t, err, access.ErrTooMany, "even the right secret waits")
@@ -149,14 +151,18 @@ func TestHostAllowed(t *testing.T) {
 }
 
 func TestCheckTokens(t *testing.T) {
-	ok := access.Token{"noc", collector.NewSecret(noc), access.See}
+	ok := access.Token{Name: "noc", Secret: collector.NewSecret(noc), Role: access.See}
+	hashed := access.Token{Name: "b", Hash: access.HashOf(noc), Role: access.See}
 	for want, tokens := range map[string][]access.Token{
-		`name "" must not be empty`:              {{"", ok.Secret, access.See}},
-		`name "a:b" must not`:                    {{"a:b", ok.Secret, access.See}},
-		`another token has this name`:            {ok, {"noc", collector.NewSecret(chef), access.See}},
-		`role missing`:                           {{"noc", ok.Secret, access.Nothing}},
-		`secret has 5 bytes; use 16 or more`:     {{"noc", collector.NewSecret("short"), access.See}},
-		`same secret as token "noc"; each needs`: {ok, {"b", ok.Secret, access.See}},
+		`name "" must not be empty`:              {{Secret: ok.Secret, Role: access.See}},
+		`name "a:b" must not`:                    {{Name: "a:b", Secret: ok.Secret, Role: access.See}},
+		`another token has this name`:            {ok, {Name: "noc", Secret: collector.NewSecret(chef), Role: access.See}},
+		`role missing`:                           {{Name: "noc", Secret: ok.Secret}},
+		`secret has 5 bytes; use 16 or more`:     {{Name: "noc", Secret: collector.NewSecret("short"), Role: access.See}},
+		`secret has 0 bytes; use 16 or more`:     {{Name: "noc", Role: access.See}},
+		`same secret as token "noc"; each needs`: {ok, {Name: "c", Secret: ok.Secret, Role: access.See}},
+		`same secret as token "noc"`:             {ok, hashed},
+		`both hash and secret are given`:         {{Name: "b", Secret: ok.Secret, Hash: hashed.Hash, Role: access.See}},
 	} {
 		err := access.Check(tokens)
 		require.ErrorContains(t, err, want)
@@ -165,6 +171,7 @@ func TestCheckTokens(t *testing.T) {
 		require.Error(t, err)
 	}
 	require.NoError(t, access.Check([]access.Token{ok}))
+	require.NoError(t, access.Check([]access.Token{hashed}))
 }
 
 func TestRoles(t *testing.T) {

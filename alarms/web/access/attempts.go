@@ -39,7 +39,8 @@ func (a *attempts) blocked(from netip.Addr, now time.Time) bool {
 	return f.count >= MaxFailures
 }
 
-func (a *attempts) failed(from netip.Addr, now time.Time) {
+// failed counts a failure and tells whether it was the one too many.
+func (a *attempts) failed(from netip.Addr, now time.Time) bool {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	f := a.seen[from]
@@ -51,6 +52,7 @@ func (a *attempts) failed(from netip.Addr, now time.Time) {
 		a.seen[from] = f
 	}
 	f.count++
+	return f.count == MaxFailures
 }
 
 func (a *attempts) forgetOldest() {

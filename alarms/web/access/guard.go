@@ -2,7 +2,6 @@ package access
 
 import (
 	"context"
-	"crypto/sha256"
 	"crypto/subtle"
 	"errors"
 	"fmt"
@@ -10,88 +9,72 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+	"sync/atomic"
 	"time"
 )
 
-// MinSecret is the shortest secret a token may have, in bytes: long enough
-// that guessing is hopeless at the rate the Guard allows.
-const MinSecret = 16
-
-// Errors of SignIn.
+// Errors of signing in.
 var (
 	ErrNoCredentials = errors.New("no credentials in the request")
 	ErrUnknown       = errors.New("name or secret is not known")
+	ErrBlocked       = fmt.Errorf("%w, and the address is not heard for a while", ErrUnknown) // the failure that was one too many
 	ErrTooMany       = errors.New("too many failed sign-ins from this address")
+	ErrEnded         = errors.New("the session has ended")
 )
 
 // Guard signs requests in. Without tokens everybody is Local, and only
 // requests to a name of the machine itself are let in. Safe for concurrent
 // use.
 type Guard struct {
-	keys     []key
+	keys     atomic.Pointer[[]key]
 	hosts    map[string]bool
 	attempts attempts
+	sessions sessions
 }
 
 type key struct {
 	person Person
-	name   [sha256.Size]byte
-	secret [sha256.Size]byte
+	name   Hash
+	secret Hash
 }
 
 // NewGuard returns a Guard for the tokens. hosts are further names by which
 // the program is reached; they matter only without tokens.
 func NewGuard(tokens []Token, hosts []string) (*Guard, error) {
-	g := &Guard{hosts: map[string]bool{"localhost": true}, attempts: attempts{seen: map[netip.Addr]*failures{}}}
+	g := &Guard{
+		hosts:    map[string]bool{"localhost": true},
+		attempts: attempts{seen: map[netip.Addr]*failures{}}, sessions: sessions{open: map[Hash]*Session{}},
+	}
 	for _, h := range hosts {
 		g.hosts[strings.ToLower(h)] = true
 	}
-	if err := Check(tokens); err != nil {
+	if err := g.SetTokens(tokens); err != nil {
 		return nil, err
-	}
-	for _, t := range tokens {
-		g.keys = append(g.keys, key{
-			person: Person{Name: t.Name, Role: t.Role},
-			name:   sha256.Sum256([]byte(t.Name)),
-			secret: sha256.Sum256([]byte(t.Secret.Reveal())),
-		})
 	}
 	return g, nil
 }
 
-// Check returns every fault of the tokens, joined; none of the texts holds a
-// secret.
-func Check(tokens []Token) error {
-	var faults []error
-	names, secrets := map[string]bool{}, map[string]string{}
-	for i, t := range tokens {
-		switch {
-		case t.Name == "" || strings.ContainsAny(t.Name, ": \t\r\n"):
-			faults = append(faults, fmt.Errorf("token %d: name %q must not be empty or hold spaces or colons", i+1, t.Name))
-		case names[t.Name]:
-			faults = append(faults, fmt.Errorf("token %q: another token has this name; give each person their own", t.Name))
-		}
-		names[t.Name] = true
-		if t.Role == Nothing || t.Role > Administer {
-			faults = append(faults, fmt.Errorf("token %q: role missing; use see, operate, commission or administer", t.Name))
-		}
-		secret := t.Secret.Reveal()
-		if len(secret) < MinSecret {
-			faults = append(faults, fmt.Errorf("token %q: secret has %d bytes; use %d or more random ones", t.Name, len(secret), MinSecret))
-		} else if other, double := secrets[secret]; double {
-			faults = append(faults, fmt.Errorf("token %q: same secret as token %q; each needs its own", t.Name, other))
-		}
-		secrets[secret] = t.Name
+// SetTokens puts other tokens in force, or none of them when one is at fault.
+// Sessions of tokens that are gone or changed end.
+func (g *Guard) SetTokens(tokens []Token) error {
+	if err := Check(tokens); err != nil {
+		return err
 	}
-	return errors.Join(faults...)
+	keys := make([]key, len(tokens))
+	for i, t := range tokens {
+		keys[i] = key{person: Person{Name: t.Name, Role: t.Role}, name: HashOf(t.Name), secret: t.hash()}
+	}
+	g.keys.Store(&keys)
+	return nil
 }
 
 // Open tells whether there are no tokens.
-func (g *Guard) Open() bool { return len(g.keys) == 0 }
+func (g *Guard) Open() bool { return len(*g.keys.Load()) == 0 }
 
-// SignIn tells who made the request: by "Authorization: Bearer SECRET" or by
-// HTTP Basic with the token's name and secret. Errors: ErrNoCredentials,
-// ErrUnknown, ErrTooMany.
+// SignIn tells who made the request: by "Authorization: Bearer SECRET", by
+// HTTP Basic with the token's name and secret, or by the session that Begin
+// began. Errors: ErrNoCredentials, ErrUnknown, ErrBlocked, ErrTooMany,
+// ErrEnded.
 func (g *Guard) SignIn(r *http.Request, now time.Time) (Person, error) {
 	if g.Open() {
 		local := Local
@@ -100,34 +83,48 @@ func (g *Guard) SignIn(r *http.Request, now time.Time) (Person, error) {
 	}
 	name, secret, bearer, ok := credentials(r)
 	if !ok {
+		if id := sessionID(r); id != "" {
+			return g.resume(r, id, now)
+		}
 		return Person{}, ErrNoCredentials
 	}
+	k, err := g.try(r, name, secret, bearer, now)
+	if err != nil {
+		return Person{}, err
+	}
+	p := k.person
+	p.From = address(r).String()
+	return p, nil
+}
+
+// try compares what somebody gave with the tokens, and counts failures.
+func (g *Guard) try(r *http.Request, name, secret string, bearer bool, now time.Time) (key, error) {
 	from := remote(r)
 	if g.attempts.blocked(from, now) {
-		return Person{}, ErrTooMany
+		return key{}, ErrTooMany
 	}
-	if p, ok := g.match(name, secret, bearer); ok {
-		p.From = address(r).String()
-		return p, nil
+	if k, ok := g.match(name, secret, bearer); ok {
+		return k, nil
 	}
-	g.attempts.failed(from, now)
-	return Person{}, ErrUnknown
+	if g.attempts.failed(from, now) {
+		return key{}, ErrBlocked
+	}
+	return key{}, ErrUnknown
 }
 
 // match compares with every key, so that its time tells nothing.
-func (g *Guard) match(name, secret string, bearer bool) (p Person, ok bool) {
-	n, s := sha256.Sum256([]byte(name)), sha256.Sum256([]byte(secret))
-	for i := range g.keys {
-		k := &g.keys[i]
+func (g *Guard) match(name, secret string, bearer bool) (found key, ok bool) {
+	n, s := HashOf(name), HashOf(secret)
+	for _, k := range *g.keys.Load() {
 		same := subtle.ConstantTimeCompare(k.secret[:], s[:])
 		if !bearer {
 			same &= subtle.ConstantTimeCompare(k.name[:], n[:])
 		}
 		if same == 1 {
-			p, ok = k.person, true
+			found, ok = k, true
 		}
 	}
-	return p, ok
+	return found, ok
 }
 
 func credentials(r *http.Request) (name, secret string, bearer, ok bool) {
@@ -176,6 +173,9 @@ func address(r *http.Request) netip.Addr {
 	}
 	return ap.Addr().Unmap().WithZone("")
 }
+
+// Address is where the request came from.
+func Address(r *http.Request) string { return address(r).String() }
 
 type personKey struct{}
 

@@ -1,17 +1,17 @@
 // Package access decides who may do what over HTTP: it knows the tokens and
-// their roles, signs a request in by bearer token or by name and secret, slows
-// down guessing, and refuses requests that a foreign page may have made.
+// their roles, signs a request in by bearer token, by name and secret, or by
+// the session of a browser, slows down guessing, and refuses requests to
+// foreign names.
 //
 // It guarantees that a secret is compared in constant time by its hash, is
-// kept as that hash only, and never appears in an answer. Its data are the
-// tokens of the configuration and the requests themselves.
+// kept as that hash only, and never appears in an answer; the same holds for
+// the id of a session. Its data are the tokens of the configuration and the
+// requests themselves.
 package access
 
 import (
 	"fmt"
 	"strings"
-
-	"lightwell/collector"
 )
 
 // Role says how much a person may do. Each role includes those below it.
@@ -53,18 +53,13 @@ func (r *Role) UnmarshalText(b []byte) error {
 	return fmt.Errorf("unknown role %q: use %s", b, strings.Join(roleNames[1:], ", "))
 }
 
-// A Token lets one person or program in.
-type Token struct {
-	Name   string // recorded as the operator of every action
-	Secret collector.Secret
-	Role   Role
-}
-
 // A Person is who made a request.
 type Person struct {
 	Name string
 	Role Role
 	From string // address the request came from; empty: not known
+
+	Session bool // signed in on the sign-in page, and so may sign out
 }
 
 // Local is everybody on the machine itself when there are no tokens.

@@ -5,7 +5,7 @@
   const quietMS = 25000, agesMS = 60000, pauseMS = 250;
   const live = document.getElementById("live"), asof = document.getElementById("asof");
   let version = document.body.dataset.version, wanted = version;
-  let heard = Date.now(), fetched = Date.now(), busy = false, missed = false, lost = false, kept = false, source;
+  let heard = Date.now(), fetched = Date.now(), busy = false, missed = false, out = false, lost = false, kept = false, source;
 
   const clock = (t) => new Date(t).toISOString().slice(11, 19) + " UTC";
   const say = (text, stale) => {
@@ -13,7 +13,8 @@
     document.body.classList.toggle("stale", stale);
   };
   const judge = () => {
-    if (lost || Date.now() - heard > quietMS) say("Not live: no word from the daemon since " + clock(heard) + ". What you see may be out of date.", true);
+    if (out) say("Not live: you are signed out. Reload this page to sign in; what you see may be out of date.", true);
+    else if (lost || Date.now() - heard > quietMS) say("Not live: no word from the daemon since " + clock(heard) + ". What you see may be out of date.", true);
     else if (missed) say("Not live: the page could not be fetched again. What you see may be out of date.", true);
     else if (kept) say("Live, but the part you are writing in waits: something in it has changed.", false);
     else say("Live.", false);
@@ -62,6 +63,7 @@
     try {
       const goal = wanted;
       const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
+      out = answer.status === 401;
       if (!answer.ok) throw new Error("status " + answer.status);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       swap(page);

@@ -66,6 +66,7 @@ func TestEveryKey(t *testing.T) {
 	require.Equal(t, environment["CHAT"], cfg.Webhooks[1].URL.Reveal())
 	require.Equal(t, notify.RaiseAndClear, cfg.Webhooks[1].Mode)
 	require.Equal(t, access.Operate, cfg.Tokens[0].Role)
+	require.Equal(t, access.Token{Name: "anna", Role: access.Administer, Hash: access.HashOf("abc")}, cfg.Tokens[1])
 }
 
 func TestDefaultsNeedOnlyAFleet(t *testing.T) {

@@ -95,7 +95,8 @@ type fileWebhook struct {
 type fileToken struct {
 	Name   string      `yaml:"name,required"`
 	Role   access.Role `yaml:"role,required"`
-	Secret secretRef   `yaml:"secret,required"`
+	Hash   access.Hash `yaml:"hash"`
+	Secret *secretRef  `yaml:"secret"`
 }
 
 // loader turns a parsed file into a Config and collects what is wrong.
@@ -147,8 +148,11 @@ func (l *loader) load() {
 		l.webhook(i, &f.Webhooks[i])
 	}
 	for i, t := range f.Tokens {
-		secret := l.secret(&t.Secret, fmt.Sprintf("$.tokens[%d].secret", i))
-		l.cfg.Tokens = append(l.cfg.Tokens, access.Token{Name: t.Name, Role: t.Role, Secret: secret})
+		at := fmt.Sprintf("$.tokens[%d]", i)
+		if t.Secret == nil && t.Hash == (access.Hash{}) && !l.file.Has(at+".hash") {
+			l.fault(at, "write the hash that `lightwell token` prints", "token %q: hash missing", t.Name)
+		}
+		l.cfg.Tokens = append(l.cfg.Tokens, access.Token{Name: t.Name, Role: t.Role, Hash: t.Hash, Secret: l.secret(t.Secret, at+".secret")})
 	}
 	if len(l.faults) == 0 {
 		l.each("$", l.cfg.CheckListen())

@@ -21,7 +21,6 @@ var atStart = []struct {
 	{"remote_write", func(c *Config) any { return c.History.Send }},
 	{"retention", func(c *Config) any { return c.Retention }},
 	{"backup", func(c *Config) any { return c.Backup }},
-	{"tokens", func(c *Config) any { return c.Tokens }},
 }
 
 // NeedRestart returns the keys, or groups of keys, in which c differs from

@@ -15,18 +15,20 @@ import (
 )
 
 // Reload puts new files and a new configuration in force while the daemon
-// runs: fleet, models, schedules, credentials, webhooks and planned work.
-// What else has changed takes effect at the next start, and the log says
-// so. With an error
-// everything stays as it was.
+// runs: fleet, models, schedules, credentials, webhooks, tokens and planned
+// work. What else has changed takes effect at the next start, and the log
+// says so. With an error everything stays as it was.
 func (d *Daemon) Reload(cfg config.Config, files Files) error {
+	if err := d.server.CheckTokens(cfg.Tokens); err != nil {
+		return err
+	}
 	before, old := d.opts.Config, d.fleet.Load()
 	d.opts.Config = cfg
 	if err := d.use(files); err != nil {
 		d.opts.Config = before
 		return err
 	}
-	if err := d.dispatcher.SetEndpoints(cfg.Webhooks); err != nil {
+	if err := errors.Join(d.dispatcher.SetEndpoints(cfg.Webhooks), d.server.SetTokens(cfg.Tokens)); err != nil {
 		return err
 	}
 	difference := inventory.Compare(old, files.Fleet)

@@ -3,6 +3,7 @@ package daemon_test
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"go.uber.org/zap"
 
 	"lightwell/alarms/notify"
+	"lightwell/alarms/web/access"
 	"lightwell/cmd/lightwell/config"
 	"lightwell/cmd/lightwell/daemon"
 	"lightwell/collector"
@@ -151,4 +153,44 @@ func TestReloadSaysWhatItDoesNotChange(t *testing.T) {
 	require.Equal(t, "reload-refused", page.Items[0].Kind)
 	require.Regexp(t, `^2 faults: .*fleet\.yaml:\d+:\d+: .*upstairs.* \| .*fleet\.yaml:\d+:\d+: `, page.Items[0].Text)
 	require.NotContains(t, page.Items[0].Text, "\n")
+}
+
+// TestTokensAndSessionsOverReloadAndRestart: a browser stays signed in over a
+// restart, and not beyond the life of its token.
+func TestTokensAndSessionsOverReloadAndRestart(t *testing.T) {
+	t.Parallel()
+	b, _ := newSwitched(t, collector.Secret{})
+	anna, bert := access.NewSecret(), access.NewSecret()
+	token := func(name, secret string) access.Token {
+		return access.Token{Name: name, Role: access.Operate, Hash: access.HashOf(secret)}
+	}
+	b.cfg.Tokens = []access.Token{token("anna", anna), token("bert", bert)}
+	b.start()
+	browser := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	defer browser.CloseIdleConnections()
+	w, err := browser.PostForm(b.daemon.URL()+"/sign-in", url.Values{"name": {"anna"}, "secret": {anna}})
+	require.NoError(t, err)
+	require.NoError(t, w.Body.Close())
+	require.Len(t, w.Cookies(), 1)
+	status := func() int {
+		r, err := http.NewRequestWithContext(t.Context(), "GET", b.daemon.URL()+"/api/v1/fleet", nil)
+		require.NoError(t, err)
+		r.AddCookie(w.Cookies()[0])
+		answer, err := browser.Do(r)
+		require.NoError(t, err)
+		require.NoError(t, answer.Body.Close())
+		return answer.StatusCode
+	}
+	require.Equal(t, http.StatusOK, status())
+	b.stop()
+	b.start()
+	require.Equal(t, http.StatusOK, status(), "a restart signs nobody out")
+
+	cfg := b.cfg
+	cfg.Tokens = []access.Token{token("bert", bert)}
+	require.NoError(t, b.daemon.Reload(cfg, b.files()))
+	require.Equal(t, http.StatusUnauthorized, status())
+	cfg.Tokens = []access.Token{{Name: "bert"}}
+	require.Error(t, b.daemon.Reload(cfg, b.files()))
+	require.NotContains(t, b.log.String(), anna)
 }
