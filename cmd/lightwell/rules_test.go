@@ -60,6 +60,7 @@ func within(path, folder string) bool { return path == folder || strings.HasPref
 // can be replaced in one place.
 var owners = map[string][]string{
 	"github.com/gosnmp/gosnmp":               {"collector/snmp", "collector/plant/agent"},
+	"golang.org/x/net":                       {"collector/snmp/engine"},
 	"github.com/robfig/cron":                 {"collector"},
 	"github.com/danielgtaylor/huma":          {"alarms/web"},
 	"github.com/prometheus/client_golang":    {"alarms/metrics", "collector/history"},

@@ -9,25 +9,24 @@
 // missing and never zero. Datagrams that do not fit neither use up a try nor
 // end the wait. Nothing it returns, logs or prints holds a secret.
 //
-// What to ask for comes from package model. Units keep no socket between
-// polls; of a unit of version 3 its engine's id, clock and keys are kept. The
-// PDU itself is encoded and decoded by gosnmp, everything around it here and
-// in package usm.
+// What to ask for comes from package model. All units share the one or two
+// sockets of package engine; of a unit of version 3 its engine's id, clock and
+// keys are kept. Requests and ordinary answers are the business of package get,
+// version 3 that of package usm; what is out of the ordinary gosnmp decodes.
 package snmp
 
 import (
 	"context"
 	"errors"
 	"fmt"
-	"math/rand/v2"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"go.uber.org/zap"
 
 	"lightwell/collector"
 	"lightwell/collector/model"
+	"lightwell/collector/snmp/engine"
 	"lightwell/collector/snmp/usm"
 )
 
@@ -36,17 +35,17 @@ import (
 type Client struct {
 	timeout     time.Duration
 	tries       int
-	maxObjects  int
 	plans       map[string]*plan
 	credentials map[string]*credentials
 	log         *zap.Logger
-	messages    atomic.Uint32 // message ids given out
-	buffers     sync.Pool
+	engine      *engine.Engine
+	identify    *plan
+	polls       sync.Pool
 	closed      context.Context
 	close       context.CancelFunc
 
-	mu      sync.Mutex
-	engines map[engineKey]*usm.Engine
+	mu    sync.Mutex
+	peers map[peerKey]*peer
 }
 
 var _ collector.Prober = (*Client)(nil)
@@ -60,8 +59,6 @@ type credentials struct {
 	context   string
 }
 
-type engineKey struct{ address, credentials string }
-
 const maxDatagram = 65535
 
 // New returns a Client. The error lists every fault of the config.
@@ -69,14 +66,16 @@ func New(cfg Config, log *zap.Logger) (*Client, error) {
 	if err := cfg.Validate(); err != nil {
 		return nil, fmt.Errorf("SNMP client: %w", err)
 	}
-	c := &Client{timeout: cfg.Timeout, tries: cfg.Retries + 1, maxObjects: cfg.MaxObjects, log: log,
-		plans: map[string]*plan{}, credentials: map[string]*credentials{}, engines: map[engineKey]*usm.Engine{}}
+	c := &Client{timeout: cfg.Timeout, tries: cfg.Retries + 1, log: log, identify: identification,
+		plans: map[string]*plan{}, credentials: map[string]*credentials{}, peers: map[peerKey]*peer{}}
 	c.closed, c.close = context.WithCancel(context.Background())
-	c.messages.Store(rand.Uint32())
-	c.buffers.New = func() any { b := make([]byte, maxDatagram); return &b }
+	c.polls.New = func() any { return c.newPoll() }
 	for _, name := range cfg.Models.Names() {
 		m, _ := cfg.Models.Model(name)
-		c.plans[name] = newPlan(m)
+		var err error
+		if c.plans[name], err = newPlan(m, cfg.MaxObjects); err != nil {
+			return nil, fmt.Errorf("SNMP client: %w", err)
+		}
 	}
 	for name, cr := range cfg.Credentials {
 		ready := &credentials{version: cr.Version, community: []byte(cr.Community.Reveal()), context: cr.Context}
@@ -89,7 +88,9 @@ func New(cfg Config, log *zap.Logger) (*Client, error) {
 		}
 		c.credentials[name] = ready
 	}
-	return c, nil
+	var err error
+	c.engine, err = engine.New(engine.Config{Timeout: cfg.Timeout, Tries: c.tries, Window: cfg.Window, Silent: cfg.Window / 8, Pace: cfg.Pace, Log: log})
+	return c, err
 }
 
 // Format prints a placeholder for every verb: a Client holds secrets and keys.
@@ -99,8 +100,11 @@ func (c *Client) Format(f fmt.State, _ rune) { _, _ = fmt.Fprint(f, "(SNMP clien
 // ErrClosed from then on.
 func (c *Client) Close() error {
 	c.close()
-	return nil
+	return c.engine.Close()
 }
+
+// Stats returns what the engine under the client has counted.
+func (c *Client) Stats() engine.Stats { return c.engine.Stats() }
 
 // A Detail is a reading and how it came about.
 type Detail struct {
@@ -113,41 +117,86 @@ type Detail struct {
 // Probe reads a unit once: collector.Prober. A unit with its own address and
 // one read via another are read at their Address alike.
 func (c *Client) Probe(ctx context.Context, u collector.Unit) ([]collector.Reading, error) {
-	var readings []collector.Reading
-	err := c.read(ctx, u, func(p *plan, objects []object, taken time.Time) {
-		places := p.of(u)
-		readings = make([]collector.Reading, len(places))
-		for n, i := range places {
-			readings[n], _ = p.decode(i, u.ID, objects, taken)
-		}
-	})
-	return readings, err
+	p, err := c.read(ctx, u)
+	if err != nil {
+		return nil, err
+	}
+	defer c.release(p)
+	return p.readings(), nil
 }
 
 // Read reads a unit once and tells how each reading came about. Errors as of
 // Probe.
 func (c *Client) Read(ctx context.Context, u collector.Unit) ([]Detail, error) {
-	var details []Detail
-	err := c.read(ctx, u, func(p *plan, objects []object, taken time.Time) {
-		places := p.of(u)
-		details = make([]Detail, len(places))
-		for n, i := range places {
-			details[n] = p.detail(i, u.ID, objects, taken)
-		}
-	})
-	return details, err
+	p, err := c.read(ctx, u)
+	if err != nil {
+		return nil, err
+	}
+	defer c.release(p)
+	places := p.plan.of(u)
+	details := make([]Detail, len(places))
+	for n, i := range places {
+		details[n] = p.plan.detail(i, u.ID, p.answers, taken(p))
+	}
+	return details, nil
 }
 
-func (c *Client) read(ctx context.Context, u collector.Unit, use func(*plan, []object, time.Time)) error {
-	p, ok := c.plans[u.Equipment.Model]
-	if !ok {
-		return &Error{Unit: u.ID, Address: u.Address, Cause: NoModel, Detail: fmt.Sprintf("%q", u.Equipment.Model)}
+// Submit reads a unit like Probe without a goroutine that waits: done is called
+// once with what Probe would return, by a goroutine of the engine, which waits
+// for it. It may be called before Submit returns.
+func (c *Client) Submit(u collector.Unit, done func([]collector.Reading, error)) {
+	plan, err := c.planOf(u)
+	if err != nil {
+		done(nil, err)
+		return
 	}
-	objects, taken, err := c.ask(ctx, u, p.oids)
-	if err == nil {
-		use(p, objects, taken)
+	over := func(p *poll, err error) {
+		var readings []collector.Reading
+		if err == nil {
+			readings = p.readings()
+		}
+		c.release(p)
+		done(readings, err)
 	}
-	return err
+	p, named, err := c.prepare(u, plan, over)
+	switch {
+	case err != nil:
+		done(nil, err)
+	case named:
+		go c.resolveAndAsk(p)
+	default:
+		p.ask()
+	}
+}
+
+func taken(p *poll) time.Time { return p.arrived.UTC().Round(0) }
+
+// readings are what the answers of an ended poll mean.
+func (p *poll) readings() []collector.Reading {
+	at := taken(p)
+	out := make([]collector.Reading, 0, len(p.plan.points))
+	for i := range p.plan.points {
+		if p.plan.fitted(i, &p.unit) {
+			r, _ := p.plan.decode(i, p.unit.ID, p.answers, at)
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+func (c *Client) planOf(u collector.Unit) (*plan, error) {
+	if p, ok := c.plans[u.Equipment.Model]; ok {
+		return p, nil
+	}
+	return nil, &Error{Unit: u.ID, Address: u.Address, Cause: NoModel, Detail: fmt.Sprintf("%q", u.Equipment.Model)}
+}
+
+func (c *Client) read(ctx context.Context, u collector.Unit) (*poll, error) {
+	plan, err := c.planOf(u)
+	if err != nil {
+		return nil, err
+	}
+	return c.wait(ctx, u, plan)
 }
 
 // Identity is how a unit introduces itself.
@@ -167,82 +216,27 @@ const (
 // Identify asks a unit what it is. What the unit does not tell stays empty.
 // The unit needs no model. Errors as of Probe.
 func (c *Client) Identify(ctx context.Context, u collector.Unit) (Identity, error) {
-	objects, _, err := c.ask(ctx, u, []string{sysObjectID, sysDescr, sysUpTime})
+	p, err := c.wait(ctx, u, c.identify)
 	if err != nil {
 		return Identity{}, err
 	}
-	id := Identity{ObjectID: objects[0].value.OID, Description: string(objects[1].value.Bytes)}
-	if v := objects[2].value; v.Kind == model.Unsigned {
+	defer c.release(p)
+	id := Identity{ObjectID: p.answers[0].Value.OID, Description: string(p.answers[1].Value.Bytes)}
+	if v := p.answers[2].Value; v.Kind == model.Unsigned {
 		id.Uptime = time.Duration(uint32(v.Uint)) * 10 * time.Millisecond
 	}
 	return id, nil
 }
 
-// ask opens a session with a unit, asks for the objects and returns them with
-// the time at which the last answer came.
-func (c *Client) ask(ctx context.Context, u collector.Unit, oids []string) ([]object, time.Time, error) {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	defer context.AfterFunc(c.closed, func() { cancel(ErrClosed) })()
-	objects := make([]object, len(oids))
-	ask := make([]*object, len(oids))
-	for i, oid := range oids {
-		objects[i].oid, ask[i] = oid, &objects[i]
-	}
-	taken, err := c.converse(ctx, u, ask)
-	if err != nil {
-		return nil, time.Time{}, named(err, u)
-	}
-	return objects, taken, nil
-}
-
-func (c *Client) converse(ctx context.Context, u collector.Unit, ask []*object) (time.Time, error) {
-	d, err := c.dialectFor(u)
-	if err != nil {
-		return time.Time{}, err
-	}
-	conn, err := dial(ctx, u.Address, c.timeout*time.Duration(c.tries))
-	if err != nil {
-		if ctx.Err() != nil {
-			err = context.Cause(ctx)
-		}
-		return time.Time{}, err
-	}
-	defer conn.Close()
-	defer context.AfterFunc(ctx, func() { _ = conn.SetReadDeadline(time.Unix(1, 0)) })()
-	buf := c.buffers.Get().(*[]byte)
-	defer c.buffers.Put(buf)
-	first := rand.Int32N(1 << 30)
-	s := session{conn: conn, dialect: d, timeout: c.timeout, tries: c.tries, first: first, next: first, buf: *buf,
-		log: c.log.With(zap.String("unit", u.ID))}
-	err = s.fetch(ctx, ask, c.maxObjects)
-	return s.arrived, err
-}
-
-func (c *Client) dialectFor(u collector.Unit) (dialect, error) {
-	cr, ok := c.credentials[u.Credentials]
-	if !ok {
-		return nil, &Error{Cause: NoCredentials, Detail: fmt.Sprintf("%q", u.Credentials)}
-	}
-	switch cr.version {
-	case Version1:
-		return community{0, cr.community}, nil
-	case Version2c:
-		return community{1, cr.community}, nil
-	}
-	key := engineKey{u.Address, u.Credentials}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	e := c.engines[key]
-	if e == nil {
-		e = usm.NewEngine(cr.user, cr.context)
-		c.engines[key] = e
-	}
-	return &secured{engine: e, newID: func() int32 { return int32(c.messages.Add(1) & (1<<31 - 1)) }}, nil
-}
+// identification asks for the system group.
+var identification = func() *plan {
+	p := &plan{oids: []string{sysObjectID, sysDescr, sysUpTime}}
+	p.parts, _ = newParts(p.oids, len(p.oids))
+	return p
+}()
 
 // named puts the unit into an error.
-func named(err error, u collector.Unit) error {
+func (c *Client) named(err error, u collector.Unit) error {
 	var e *Error
 	if errors.As(err, &e) {
 		e.Unit, e.Address = u.ID, u.Address

@@ -8,104 +8,69 @@ import (
 	"time"
 
 	"lightwell/collector/snmp/ber"
-	"lightwell/collector/snmp/usm"
 )
-
-// A dialect wraps PDUs into messages of one SNMP version and takes replies
-// apart. One dialect serves one session.
-type dialect interface {
-	// begin starts a new message: replies to those before do not count any more.
-	begin()
-	seal(pdu []byte) ([]byte, error)
-	// open returns the PDU of a reply. An error that is a *again or a *Error is
-	// an answer; any other means that the message does not count. It may change
-	// b, and the PDU may alias it.
-	open(b []byte) (pdu []byte, err error)
-	// silent says what it means when nothing came, and prepares for the next
-	// session.
-	silent() Cause
-}
 
 // again: the unit has told us what a better message needs; seal and send anew.
 type again struct{ reason report }
 
 func (a *again) Error() string { return "the unit reports " + a.reason.name }
 
-// A community is the dialect of versions 1 and 2c.
-type community struct {
-	version int32
-	name    []byte
+// seal appends the message that carries a PDU to a peer.
+func (c *credentials) seal(dst []byte, p *peer, id int32, pdu []byte, now time.Time) []byte {
+	if c.version == Version3 {
+		return p.engine.Seal(dst, id, pdu, now)
+	}
+	at := len(dst)
+	dst = ber.AppendInt32(ber.Open(dst, ber.Sequence), c.number())
+	dst = ber.AppendOctets(dst, ber.OctetString, c.community)
+	return ber.Close(append(dst, pdu...), at)
 }
 
-func (c community) begin() {}
-
-func (c community) silent() Cause { return Silent }
-
-func (c community) seal(pdu []byte) ([]byte, error) {
-	body := ber.AppendInt32(make([]byte, 0, len(pdu)+len(c.name)+16), c.version)
-	body = ber.Append(body, ber.OctetString, c.name)
-	body = append(body, pdu...)
-	return ber.Append(make([]byte, 0, len(body)+4), ber.Sequence, body), nil
+// number is what stands for a version in a message of version 1 or 2c.
+func (c *credentials) number() int32 {
+	if c.version == Version1 {
+		return 0
+	}
+	return 1
 }
 
-func (c community) open(b []byte) ([]byte, error) {
+// open returns the PDU of a reply. An error that is a *again or a *Error is an
+// answer; any other means that the message does not count. It may change b,
+// and the PDU may alias it.
+func (p *poll) open(b []byte, id int32, now time.Time) ([]byte, error) {
+	if p.account.version == Version3 {
+		return p.openSecured(b, id, now)
+	}
+	return p.account.open(b)
+}
+
+func (c *credentials) open(b []byte) ([]byte, error) {
 	outer := ber.NewReader(b)
 	r := outer.Into(ber.Sequence)
 	version, name := r.Int32(), r.Element(ber.OctetString)
-	switch err := cmp.Or(r.Err(), outer.End()); {
-	case err != nil:
+	if err := cmp.Or(r.Err(), outer.End()); err != nil {
 		return nil, fmt.Errorf("decode message: %w", err)
-	case version != c.version:
-		return nil, fmt.Errorf("version field is %d instead of %d", version, c.version)
-	case !bytes.Equal(name, c.name):
+	}
+	switch {
+	case version != c.number():
+		return nil, fmt.Errorf("version field is %d instead of %d", version, c.number())
+	case !bytes.Equal(name, c.community):
 		return nil, errors.New("community is not the one sent")
 	}
 	return r.Rest(), nil
 }
 
-// A secured is the dialect of version 3.
-type secured struct {
-	engine *usm.Engine
-	newID  func() int32
-	ids    []int32 // messages of the request under way
-	later  bool    // the request under way is not the first
-	met    bool    // the engine has told us its id but not answered since
-}
-
-func (s *secured) begin() {
-	s.later = len(s.ids) > 0
-	s.ids = s.ids[:0]
-}
-
-func (s *secured) silent() Cause {
-	known := s.engine.Known()
-	s.engine.Forget() // a unit that was exchanged without a word is found again
-	if s.met && known {
-		return SilentToUser
-	}
-	return Silent
-}
-
-func (s *secured) seal(pdu []byte) ([]byte, error) {
-	id := s.newID()
-	s.ids = append(s.ids, id)
-	return s.engine.Seal(id, pdu, time.Now())
-}
-
-func (s *secured) open(b []byte) ([]byte, error) {
-	now := time.Now()
-	o, err := s.engine.Open(b, s.ids, now)
-	if errors.Is(err, usm.ErrID) && s.later {
-		return nil, errStale
-	}
+func (p *poll) openSecured(b []byte, id int32, now time.Time) ([]byte, error) {
+	e := p.peer.engine
+	o, err := e.Open(b, id, now)
 	if err != nil {
 		return nil, err
 	}
 	if !o.Report {
-		s.met = false
+		p.met = false
 		return o.PDU, nil
 	}
-	known := s.engine.Known()
+	known := e.Known()
 	reason, err := reportReason(o.PDU)
 	if err != nil {
 		return nil, err
@@ -113,11 +78,44 @@ func (s *secured) open(b []byte) ([]byte, error) {
 	if known && !reason.recoverable {
 		return nil, &Error{Cause: reason.cause, Detail: "the unit reports " + reason.name}
 	}
-	if err := s.engine.Adopt(o, now); err != nil {
+	if err := e.Adopt(o, now); err != nil {
 		return nil, err
 	}
-	s.met = true
+	p.met = true
 	return nil, &again{reason}
+}
+
+// silent says what it means when nothing came, and prepares for the next poll.
+func (p *poll) silent() Cause {
+	e := p.peer.engine
+	if e == nil {
+		return Silent
+	}
+	known := e.Known()
+	e.Forget() // a unit that was exchanged without a word is found again
+	if p.met && known {
+		return SilentToUser
+	}
+	return Silent
+}
+
+// messageID returns the id by which a message is known: of version 3 the
+// message's, of the others the request's.
+func messageID(b []byte) (int32, bool) {
+	r := ber.NewReader(b).Into(ber.Sequence)
+	if r.Int32() == 3 {
+		r = r.Into(ber.Sequence)
+		id := r.Int32()
+		return id, r.Err() == nil
+	}
+	r.Element(ber.OctetString)
+	_, content := r.Any()
+	if r.Err() != nil {
+		return 0, false
+	}
+	r = ber.NewReader(content)
+	id := r.Int32()
+	return id, r.Err() == nil
 }
 
 // A report is one row of what an engine may complain of.

@@ -3,6 +3,7 @@ package snmp
 import (
 	"errors"
 	"fmt"
+	"syscall"
 
 	"lightwell/collector"
 )
@@ -111,6 +112,18 @@ func Advice(err error) string {
 	var e *Error
 	if errors.As(err, &e) {
 		return causes[e.Cause].advice
+	}
+	return ""
+}
+
+// networkCause names what the network says of the unit; "" for nothing.
+func networkCause(err error) Cause {
+	switch {
+	case errors.Is(err, syscall.ECONNREFUSED):
+		return PortClosed
+	case errors.Is(err, syscall.EHOSTUNREACH), errors.Is(err, syscall.ENETUNREACH), errors.Is(err, syscall.EHOSTDOWN),
+		errors.Is(err, syscall.EACCES), errors.Is(err, syscall.EPERM):
+		return NoRoute
 	}
 	return ""
 }

@@ -10,6 +10,7 @@ import (
 
 	"lightwell/collector/model"
 	"lightwell/collector/snmp/ber"
+	"lightwell/collector/snmp/get"
 )
 
 // Error statuses of a response (RFC 3416 section 3).
@@ -33,29 +34,6 @@ func statusName(status int32) string {
 	return fmt.Sprintf("error status %d", status)
 }
 
-// An object is one thing to ask for and what came of it.
-type object struct {
-	oid   string // numeric, without leading dot
-	value model.Value
-	note  string // why there is no value, or what is odd about it
-}
-
-// getRequest encodes a GET of the objects.
-func getRequest(id int32, objects []*object) ([]byte, error) {
-	packet := gosnmp.SnmpPacket{Version: gosnmp.Version2c, PDUType: gosnmp.GetRequest, RequestID: uint32(id), Variables: make([]gosnmp.SnmpPDU, len(objects))}
-	for i, o := range objects {
-		packet.Variables[i] = gosnmp.SnmpPDU{Name: o.oid, Type: gosnmp.Null}
-	}
-	b, err := packet.MarshalMsg()
-	if err != nil {
-		return nil, fmt.Errorf("encode request: %w", err)
-	}
-	r := ber.NewReader(b).Into(ber.Sequence)
-	r.Int32()
-	r.Element(ber.OctetString)
-	return r.Rest(), r.Err()
-}
-
 // A response is the answer to one GET.
 type response struct {
 	status int32 // an error status
@@ -75,7 +53,7 @@ type field struct {
 //
 // The header is read here and not by gosnmp, which cuts request id, status and
 // index to fewer bits than came and so would take 256 for noError.
-func readResponse(pdu []byte, id int32, objects []*object) (response, error) {
+func readResponse(pdu []byte, id int32, objects []string) (response, error) {
 	if !ber.Whole(pdu) {
 		return response{}, errors.New("PDU is not whole")
 	}
@@ -104,8 +82,8 @@ func readResponse(pdu []byte, id int32, objects []*object) (response, error) {
 	}
 	out.fields = make([]field, len(variables))
 	for i, v := range variables {
-		if len(v.Name) == 0 || v.Name[1:] != objects[i].oid {
-			return response{}, fmt.Errorf("object %s came instead of %s", v.Name, objects[i].oid)
+		if len(v.Name) == 0 || v.Name[1:] != objects[i] {
+			return response{}, fmt.Errorf("object %s came instead of %s", v.Name, objects[i])
 		}
 		raw := list.Into(ber.Sequence)
 		raw.Any()
@@ -186,13 +164,13 @@ func value(f field) (v model.Value, note string) {
 	}
 	switch f.Type {
 	case gosnmp.NoSuchObject:
-		return missing("the unit has no such object")
+		return model.Value{}, get.NoObject
 	case gosnmp.NoSuchInstance:
-		return missing("the unit has no such instance")
+		return model.Value{}, get.NoInstance
 	case gosnmp.EndOfMibView:
-		return missing("the unit says end of view")
+		return model.Value{}, get.EndOfView
 	case gosnmp.Null:
-		return model.Value{Kind: model.Null}, "the unit sent null"
+		return model.Value{Kind: model.Null}, get.IsNull
 	}
 	return missing("value of a type that is not known or cannot be decoded")
 }
@@ -219,10 +197,4 @@ func text(kind gosnmp.Asn1BER, x string) (model.Value, string) {
 		x = x[1:]
 	}
 	return model.Value{Kind: model.Object, OID: x}, ""
-}
-
-// requestID returns the request id of a PDU that is one whole element.
-func requestID(pdu []byte) int32 {
-	_, content := ber.NewReader(pdu).Any()
-	return ber.NewReader(content).Int32()
 }

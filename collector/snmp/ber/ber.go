@@ -12,18 +12,28 @@ import (
 	"fmt"
 )
 
-// Tags of SNMP messages.
+// Tags of SNMP messages (RFC 3416 section 3, RFC 2578 7.1).
 const (
-	Integer     = 0x02
-	OctetString = 0x04
-	ObjectID    = 0x06
-	Sequence    = 0x30
-	GetRequest  = 0xa0
-	Response    = 0xa2
-	TrapV1      = 0xa4
-	Inform      = 0xa6
-	TrapV2      = 0xa7
-	Report      = 0xa8
+	Integer        = 0x02
+	OctetString    = 0x04
+	Null           = 0x05
+	ObjectID       = 0x06
+	Sequence       = 0x30
+	Counter32      = 0x41
+	Gauge32        = 0x42
+	TimeTicks      = 0x43
+	Opaque         = 0x44
+	Counter64      = 0x46
+	Unsigned32     = 0x47 // of RFC 1442, no longer in use
+	NoSuchObject   = 0x80
+	NoSuchInstance = 0x81
+	EndOfMibView   = 0x82
+	GetRequest     = 0xa0
+	Response       = 0xa2
+	TrapV1         = 0xa4
+	Inform         = 0xa6
+	TrapV2         = 0xa7
+	Report         = 0xa8
 )
 
 // Faults of an encoding.
@@ -176,6 +186,28 @@ func Append(dst []byte, tag byte, parts ...[]byte) []byte {
 		dst = append(dst, p...)
 	}
 	return dst
+}
+
+// AppendOctets appends an element whose content is given.
+func AppendOctets[T []byte | string](dst []byte, tag byte, content T) []byte {
+	return append(appendLength(append(dst, tag), len(content)), content...)
+}
+
+// Open begins an element whose content is appended next, and Close ends it.
+func Open(dst []byte, tag byte) []byte { return append(dst, tag, 0x82, 0, 0) }
+
+// Close ends the element that Open began at that place of b: it writes the
+// length in its shortest form, for which the content may move. The content has
+// less than 64 KiB.
+func Close(b []byte, at int) []byte {
+	const opened = 4
+	size := len(b) - at - opened
+	head := appendLength(b[at+1:at+1], size)
+	if size >= 0x100 {
+		return b
+	}
+	copy(b[at+1+len(head):], b[at+opened:])
+	return b[:at+1+len(head)+size]
 }
 
 // AppendInt32 appends an INTEGER in its shortest form.

@@ -51,12 +51,12 @@ func (c *Config) complete() error {
 // Stats counts what an engine has seen since it was made.
 type Stats struct {
 	Sent, Received uint64 // datagrams
-	Stray          uint64 // datagrams that belong to no question under way, or came from elsewhere
-	Aside          uint64 // that did not count although they did
-	SendFailures   uint64
+	Stray          uint64 // datagrams from where no question is under way
+	Aside          uint64 // that came from a unit under way and did not count
+	Undelivered    uint64 // messages that the network gave back
 }
 
-type counters struct{ sent, received, stray, aside, sendFailures atomic.Uint64 }
+type counters struct{ sent, received, stray, aside, undelivered atomic.Uint64 }
 
 // An Engine asks questions. Safe for concurrent use.
 type Engine struct {
@@ -90,18 +90,31 @@ func (e *Engine) Ask(q *Question) error {
 	return s.ask(q)
 }
 
+// Cancel ends a question with ErrCancelled: Done has been called when it returns.
+// One that has ended is refused with ErrCancelled when it is asked again.
+func (e *Engine) Cancel(q *Question) {
+	family := familyOf(q.To.Addr().Unmap().Is4())
+	e.mu.Lock()
+	s := e.sockets[family]
+	e.mu.Unlock()
+	if s != nil {
+		s.cancel(q)
+	}
+}
+
 // Stats returns the counts.
 func (e *Engine) Stats() Stats {
 	c := &e.count
-	return Stats{c.sent.Load(), c.received.Load(), c.stray.Load(), c.aside.Load(), c.sendFailures.Load()}
+	return Stats{c.sent.Load(), c.received.Load(), c.stray.Load(), c.aside.Load(), c.undelivered.Load()}
 }
 
 // Close ends all questions with ErrClosed, closes the sockets and waits for the
-// goroutines. It must not be called from Question.Done.
+// goroutines. It may be called again, but not from Question.Done.
 func (e *Engine) Close() error {
 	e.mu.Lock()
 	e.closed = true
 	sockets := e.sockets
+	e.sockets = [2]*socket{}
 	e.mu.Unlock()
 	var errs []error
 	for _, s := range sockets {
@@ -113,10 +126,17 @@ func (e *Engine) Close() error {
 	return errors.Join(errs...)
 }
 
+func familyOf(v4 bool) int {
+	if v4 {
+		return 0
+	}
+	return 1
+}
+
 func (e *Engine) socket(v4 bool) (*socket, error) {
-	family, network := 0, "udp4"
+	family, network := familyOf(v4), "udp4"
 	if !v4 {
-		family, network = 1, "udp6"
+		network = "udp6"
 	}
 	e.mu.Lock()
 	defer e.mu.Unlock()

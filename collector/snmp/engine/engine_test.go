@@ -20,6 +20,7 @@ type talk struct {
 	verdict func(b []byte) engine.Verdict // nil: Taken
 	fault   error
 	sent    atomic.Int32
+	misfits atomic.Int32
 }
 
 func message(dst []byte, id int32) []byte {
@@ -38,6 +39,8 @@ func (d *talk) Answer(b []byte, _ int32, _ time.Time) engine.Verdict {
 	}
 	return d.verdict(b)
 }
+
+func (d *talk) Misfit([]byte, int32, time.Time) { d.misfits.Add(1) }
 
 func (d *talk) Fault() error { return d.fault }
 
@@ -140,8 +143,11 @@ func TestStrangersDoNotCount(t *testing.T) {
 		_, _ = conn.WriteToUDPAddrPort([]byte{0x30, 0x83, 0xff, 0xff, 0xff}, from) // nothing at all
 		_, _ = conn.WriteToUDPAddrPort(b, from)
 	})
-	require.NoError(t, ask(t, e, to, &talk{}))
-	require.EqualValues(t, 3, e.Stats().Stray)
+	d := &talk{}
+	require.NoError(t, ask(t, e, to, d))
+	require.EqualValues(t, 1, e.Stats().Stray)
+	require.EqualValues(t, 2, e.Stats().Aside)
+	require.EqualValues(t, 2, d.misfits.Load())
 }
 
 func TestCloseEndsEverything(t *testing.T) {
@@ -157,6 +163,50 @@ func TestCloseEndsEverything(t *testing.T) {
 		require.ErrorIs(t, <-over, engine.ErrClosed)
 	}
 	require.ErrorIs(t, e.Ask(&engine.Question{To: to, Dialect: &talk{}}), engine.ErrClosed)
+}
+
+func TestCancelEndsAQuestionWhereverItIs(t *testing.T) {
+	e := start(t, engine.Config{Timeout: time.Hour, Tries: 1, Window: 1, Silent: 1})
+	to := peer(t, func(*net.UDPConn, []byte, netip.AddrPort) {})
+	over := make(chan error, 3)
+	var all [3]*engine.Question
+	for i := range all { // one under way, two waiting
+		all[i] = &engine.Question{To: to, Dialect: &talk{}, Done: func(_ *engine.Question, err error) { over <- err }}
+		require.NoError(t, e.Ask(all[i]))
+	}
+	for _, i := range []int{1, 0, 2} {
+		e.Cancel(all[i])
+		require.ErrorIs(t, <-over, engine.ErrCancelled)
+	}
+	e.Cancel(all[0])
+	require.ErrorIs(t, e.Ask(all[0]), engine.ErrCancelled, "cancelled before it was asked again")
+	require.NoError(t, ask(t, e, peer(t, echo), &talk{}))
+}
+
+// TestManyAddresses: questions to hundreds of peers at once, each answered twice
+// and in another order.
+func TestManyAddresses(t *testing.T) {
+	e := start(t, engine.Config{Timeout: 5 * time.Second, Tries: 2, Window: 300, Silent: 1})
+	const peers, rounds = 20, 15
+	over := make(chan error, peers*rounds)
+	for range peers {
+		var kept [][]byte
+		to := peer(t, func(conn *net.UDPConn, b []byte, from netip.AddrPort) {
+			if kept = append(kept, append([]byte(nil), b...)); len(kept) < rounds {
+				return
+			}
+			for i := range kept {
+				echo(conn, kept[len(kept)-1-i], from)
+				echo(conn, kept[len(kept)-1-i], from)
+			}
+		})
+		for range rounds {
+			require.NoError(t, e.Ask(&engine.Question{To: to, Dialect: &talk{}, Done: func(_ *engine.Question, err error) { over <- err }}))
+		}
+	}
+	for range peers * rounds {
+		require.NoError(t, <-over)
+	}
 }
 
 func TestSilentUnitsHaveAWindowOfTheirOwn(t *testing.T) {

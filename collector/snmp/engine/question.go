@@ -8,9 +8,20 @@ import (
 
 // Errors that end a question.
 var (
-	ErrSilent = errors.New("no answer that counts") // through all tries
-	ErrClosed = errors.New("the engine is closed")
+	ErrSilent    = errors.New("no answer that counts") // through all tries
+	ErrClosed    = errors.New("the engine is closed")
+	ErrCancelled = errors.New("the question was cancelled")
 )
+
+// An Undelivered error is what the network said of a message: the errno of the
+// system. It stands beside ErrSilent.
+type Undelivered struct{ Err error }
+
+// Error says what the network said.
+func (u *Undelivered) Error() string { return "not delivered: " + u.Err.Error() }
+
+// Unwrap returns the errno.
+func (u *Undelivered) Unwrap() error { return u.Err }
 
 // A Verdict is what a Dialect thinks of a datagram.
 type Verdict uint8
@@ -33,7 +44,11 @@ type Dialect interface {
 	// Answer judges a datagram that carries the id and came from the unit. It
 	// may change b, and must not keep it.
 	Answer(b []byte, id int32, now time.Time) Verdict
-	// Fault is why the last verdict was Failed or Aside; it may be nil.
+	// Misfit hears of a datagram that came from the unit while its question is
+	// under way but carries another id, or none. It cannot count. As of Answer.
+	Misfit(b []byte, id int32, now time.Time)
+	// Fault is why the question failed, or why something did not count; it may be
+	// nil.
 	Fault() error
 }
 
@@ -46,17 +61,30 @@ type Question struct {
 	Silent  bool // the unit stayed silent before: it waits in the window for those
 	// Done is called once, from a goroutine of the engine, which waits for it.
 	// The error is nil, ErrSilent (joined with Dialect.Fault when something
-	// came that did not count), ErrClosed, or the fault of the Dialect.
+	// came that did not count, and with an Undelivered when the network told
+	// one), ErrClosed, ErrCancelled, or the fault of the Dialect.
 	Done func(q *Question, err error)
 
-	next *Question // in a queue
+	state      state
+	cancelled  bool      // while idle
+	slot       int32     // while under way
+	prev, next *Question // while waiting
 }
+
+// state is where a question is. The lock of its socket guards it.
+type state uint8
+
+const (
+	idle state = iota
+	waiting
+	underWay
+)
 
 // queue is a first-in, first-out list of questions.
 type queue struct{ head, tail *Question }
 
 func (l *queue) push(q *Question) {
-	q.next = nil
+	q.prev, q.next = l.tail, nil
 	if l.tail == nil {
 		l.head = q
 	} else {
@@ -65,15 +93,26 @@ func (l *queue) push(q *Question) {
 	l.tail = q
 }
 
+func (l *queue) remove(q *Question) {
+	if q.prev == nil {
+		l.head = q.next
+	} else {
+		q.prev.next = q.next
+	}
+	if q.next == nil {
+		l.tail = q.prev
+	} else {
+		q.next.prev = q.prev
+	}
+	q.prev, q.next = nil, nil
+}
+
+// pop takes the first question off; nil when there is none.
 func (l *queue) pop() *Question {
 	q := l.head
-	if q == nil {
-		return nil
+	if q != nil {
+		l.remove(q)
 	}
-	if l.head = q.next; l.head == nil {
-		l.tail = nil
-	}
-	q.next = nil
 	return q
 }
 

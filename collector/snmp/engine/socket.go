@@ -14,9 +14,9 @@ const (
 	// batch is how many datagrams a system call moves: beyond 64 the cost of the
 	// call no longer shows.
 	batch = 64
-	// largest is the size of a datagram: the path to a unit carries no more
-	// without being cut up, and no unit is asked for more.
-	largest = 8192
+	// largest is the size of any datagram. Room that is never written to costs no
+	// memory.
+	largest = 65535
 	// kernelBuffer holds the answers of a full window.
 	kernelBuffer = 4 << 20
 )
@@ -34,6 +34,9 @@ type wire interface {
 	read(into []datagram) (int, error)
 	// write sends datagrams in their order and returns how many went.
 	write(from []datagram) (int, error)
+	// returned hands over what the network has given back, with the errno, and
+	// returns how much that was. The data may be cut short.
+	returned(use func(d datagram, err error)) int
 }
 
 // A socket serves the questions of one address family with two goroutines:
@@ -64,14 +67,26 @@ func (s *socket) now() time.Duration { return time.Since(s.start) }
 
 func (s *socket) ask(q *Question) error {
 	s.mu.Lock()
-	if s.closed {
+	if s.closed || q.cancelled {
 		s.mu.Unlock()
+		if q.cancelled {
+			return ErrCancelled
+		}
 		return ErrClosed
 	}
 	s.window.add(q)
 	s.mu.Unlock()
 	s.rouse()
 	return nil
+}
+
+func (s *socket) cancel(q *Question) {
+	s.mu.Lock()
+	s.window.cancel(q)
+	over := s.window.takeOver(nil)
+	s.mu.Unlock()
+	finish(over)
+	s.rouse()
 }
 
 // rouse has send look at the window.
@@ -154,14 +169,14 @@ func (s *socket) sleep(timer *time.Timer, idle time.Duration) bool {
 
 // fill seals messages and returns how many.
 func (s *socket) fill(out []datagram, now time.Duration) int {
-	n := 0
+	n, clock := 0, time.Now()
 	for n < len(out) {
 		at, ok := s.window.next()
 		if !ok {
 			break
 		}
 		x := &s.window.slots[at]
-		message, err := x.question.Dialect.Message(out[n].data[:0], x.id, time.Now())
+		message, err := x.question.Dialect.Message(out[n].data[:0], x.id, clock)
 		if err != nil {
 			s.window.end(at, err)
 			continue
@@ -173,25 +188,56 @@ func (s *socket) fill(out []datagram, now time.Duration) int {
 	return n
 }
 
-// put writes a batch. What cannot be sent, to an address without a route for
-// one, counts as lost on the way: the question is sent again or ends silent.
+// put writes a batch. A system call may stop for what the network says of an
+// earlier message, and then nobody else is told of it; so whatever stops is
+// tried again before it counts as undelivered.
 func (s *socket) put(out []datagram) {
-	for len(out) > 0 {
+	for failures := 0; len(out) > 0; {
 		n, err := s.wire.write(out)
 		s.engine.count.sent.Add(uint64(n))
 		out = out[n:]
-		if err == nil {
-			continue
-		}
-		if errors.Is(err, net.ErrClosed) {
+		switch {
+		case len(out) == 0 || errors.Is(err, net.ErrClosed):
 			return
+		case s.takeBack() > 0 || n > 0:
+			failures = 0
+		default:
+			failures++
 		}
-		s.engine.count.sendFailures.Add(1)
-		if len(out) > 0 {
-			s.engine.cfg.Log.Debug("datagram not sent", zap.Stringer("address", out[0].peer), zap.Error(err))
+		if failures == 3 {
+			failures = 0
+			s.undelivered(out[0], err, true)
 			out = out[1:]
 		}
 	}
+}
+
+// takeBack takes in what the network has given back.
+func (s *socket) takeBack() int {
+	return s.wire.returned(func(d datagram, err error) { s.undelivered(d, err, refused(err)) })
+}
+
+// undelivered finds the question of a message that did not arrive. The network
+// may give back too little of it to hold the id; then the address must do.
+func (s *socket) undelivered(d datagram, err error, final bool) {
+	s.engine.count.undelivered.Add(1)
+	s.engine.cfg.Log.Debug("message not delivered", zap.Stringer("address", d.peer), zap.Error(err))
+	s.mu.Lock()
+	var at int32
+	id, ok := idOf(d.data)
+	if ok {
+		at, ok = s.window.find(id)
+		ok = ok && s.window.slots[at].question.To == d.peer
+	} else {
+		at, ok = s.window.at(d.peer)
+	}
+	if ok {
+		s.window.undelivered(at, err, final)
+	}
+	over := s.window.takeOver(nil)
+	s.mu.Unlock()
+	finish(over)
+	s.rouse()
 }
 
 // receive takes answers in.
@@ -204,13 +250,16 @@ func (s *socket) receive() {
 			return
 		}
 		if err != nil {
-			s.engine.cfg.Log.Debug("socket read", zap.Error(err))
+			if s.takeBack() == 0 {
+				s.engine.cfg.Log.Debug("socket read", zap.Error(err))
+			}
 			continue
 		}
 		s.engine.count.received.Add(uint64(n))
+		now := time.Now()
 		s.mu.Lock()
 		for i := range in[:n] {
-			s.judge(in[i])
+			s.judge(in[i], now)
 		}
 		over = s.window.takeOver(over[:0])
 		more := len(s.window.again) > 0 || len(over) > 0
@@ -223,44 +272,22 @@ func (s *socket) receive() {
 }
 
 // judge hands a datagram to the question that it may answer.
-func (s *socket) judge(d datagram) {
-	id, ok := idOf(d.data)
+func (s *socket) judge(d datagram, now time.Time) {
+	if id, ok := idOf(d.data); ok {
+		if at, ok := s.window.find(id); ok && s.window.slots[at].question.To == d.peer {
+			v := s.window.slots[at].question.Dialect.Answer(d.data, id, now)
+			if v == Aside {
+				s.engine.count.aside.Add(1)
+			}
+			s.window.judged(at, v)
+			return
+		}
+	}
+	at, ok := s.window.at(d.peer)
 	if !ok {
 		s.engine.count.stray.Add(1)
 		return
 	}
-	at, ok := s.window.find(id)
-	if !ok || s.window.slots[at].question.To != d.peer {
-		s.engine.count.stray.Add(1)
-		return
-	}
-	v := s.window.slots[at].question.Dialect.Answer(d.data, id, time.Now())
-	if v == Aside {
-		s.engine.count.aside.Add(1)
-	}
-	s.window.judged(at, v)
+	s.engine.count.aside.Add(1)
+	s.window.slots[at].question.Dialect.Misfit(d.data, s.window.slots[at].id, now)
 }
-
-// A pacer spreads messages so that no more than so many leave in a second.
-type pacer struct {
-	perSecond int // 0: no limit
-	next      time.Duration
-}
-
-// allow returns how many of want may leave now.
-func (p *pacer) allow(now time.Duration, want int) int {
-	if p.perSecond == 0 || p.next <= now {
-		return want
-	}
-	return 0
-}
-
-// spent takes note of n that left.
-func (p *pacer) spent(now time.Duration, n int) {
-	if p.perSecond > 0 {
-		p.next = max(p.next, now) + time.Duration(n)*time.Second/time.Duration(p.perSecond)
-	}
-}
-
-// pause returns how long nothing may leave.
-func (p *pacer) pause(now time.Duration) time.Duration { return max(p.next-now, 0) }

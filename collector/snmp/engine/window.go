@@ -2,18 +2,21 @@ package engine
 
 import (
 	"errors"
+	"math/bits"
+	"math/rand/v2"
+	"net/netip"
 	"time"
 )
 
-// An id is bit 30, ten bits of generation and twenty of slot: as an INTEGER it
-// always has four octets (X.690 8.3.2), so that a message is a template in which
-// it is patched, and an answer to the slot's question before does not fit.
-const (
-	slotBits       = 20
-	generationMask = 1<<10 - 1
-	// MaxWindow is how many questions can be under way at one socket.
-	MaxWindow = 1 << slotBits
-)
+// MaxWindow is how many questions can be under way at one socket: it leaves ten
+// bits of an id to chance.
+const MaxWindow = 1 << 20
+
+// An id is bit 30, a number that cannot be guessed, and the slot: as an INTEGER
+// it always has four octets (X.690 8.3.2), so that a message is a template in
+// which it is patched, and an answer to the slot's question before does not
+// fit.
+const idMark = 1 << 30
 
 // Crowds of questions: the healthy and those whose units stayed silent.
 const (
@@ -29,19 +32,16 @@ func crowdOf(q *Question) int {
 	return healthy
 }
 
-// A slot is one question under way.
+// A slot is one question under way. Slots that wait for an answer form a list
+// in the order of their deadlines.
 type slot struct {
-	question *Question // nil: free
-	id       int32
-	tries    int
-	due      time.Duration // when the try under way has waited long enough
-}
-
-// expiry is an entry of the queue of timeouts.
-type expiry struct {
-	slot int32
-	id   int32
-	due  time.Duration
+	question   *Question // nil: free
+	network    error     // what the network said of the last try
+	due        time.Duration
+	id         int32
+	tries      int16
+	listed     bool
+	prev, next int32 // in the list
 }
 
 // An ended question and how it ended.
@@ -54,40 +54,44 @@ type ended struct {
 // way. It has no clock, lock or goroutine; times are measured from the start of
 // the engine.
 type window struct {
-	timeout    time.Duration
-	tries      int
-	room       [crowds]int // questions that may be under way
-	under      [crowds]int // that are
-	waiting    [crowds]queue
-	slots      []slot
-	free       []int32
-	again      []expiry // slots whose message is to be sent anew; due is not used
-	due        ring
-	generation int32
-	over       []ended // since the last call of takeOver
+	timeout  time.Duration
+	tries    int
+	room     [crowds]int // questions that may be under way
+	under    [crowds]int // that are
+	waiting  [crowds]queue
+	slots    []slot // and behind them the head of the list of those that wait for an answer
+	slotBits int
+	free     []int32
+	again    []int32 // ids whose message is to be sent anew
+	places   places
+	over     []ended // since the last call of takeOver
 }
 
 func newWindow(timeout time.Duration, tries, healthyRoom, silentRoom int) *window {
 	n := healthyRoom + silentRoom
 	w := &window{timeout: timeout, tries: tries, room: [crowds]int{healthyRoom, silentRoom},
-		slots: make([]slot, n), free: make([]int32, n)}
+		slots: make([]slot, n+1), slotBits: bits.Len(uint(n)), free: make([]int32, n), places: newPlaces(n)}
 	for i := range w.free {
 		w.free[i] = int32(n - 1 - i)
 	}
+	w.slots[n].prev, w.slots[n].next = int32(n), int32(n)
 	return w
 }
 
 // add lets a question wait for a slot.
-func (w *window) add(q *Question) { w.waiting[crowdOf(q)].push(q) }
+func (w *window) add(q *Question) {
+	q.state = waiting
+	w.waiting[crowdOf(q)].push(q)
+}
 
 // next returns the slot whose message is to be sent now, false when there is
 // none.
 func (w *window) next() (int32, bool) {
 	for k := len(w.again); k > 0; k = len(w.again) {
-		e := w.again[k-1]
+		id := w.again[k-1]
 		w.again = w.again[:k-1]
-		if _, ok := w.find(e.id); ok { // else it has ended meanwhile
-			return e.slot, true
+		if s, ok := w.find(id); ok { // else it has ended meanwhile
+			return s, true
 		}
 	}
 	for crowd := range crowds {
@@ -97,7 +101,10 @@ func (w *window) next() (int32, bool) {
 		s := w.free[len(w.free)-1]
 		w.free = w.free[:len(w.free)-1]
 		w.under[crowd]++
-		w.slots[s] = slot{question: w.waiting[crowd].pop()}
+		q := w.waiting[crowd].pop()
+		q.state, q.slot = underWay, s
+		w.slots[s] = slot{question: q}
+		w.places.put(q.To, s)
 		w.renew(s)
 		return s, true
 	}
@@ -106,28 +113,34 @@ func (w *window) next() (int32, bool) {
 
 // renew gives a slot a new id.
 func (w *window) renew(s int32) {
-	if w.generation = (w.generation + 1) & generationMask; w.generation == 0 {
-		w.generation = 1
-	}
-	w.slots[s].id = 1<<30 | w.generation<<slotBits | s
+	w.slots[s].id = idMark | int32(rand.Uint32()<<w.slotBits)&(idMark-1) | s
 }
 
 // sent starts the wait for the answer to a message.
 func (w *window) sent(s int32, now time.Duration) {
-	x := &w.slots[s]
-	x.tries++
-	x.due = now + w.timeout
-	w.due.push(expiry{s, x.id, x.due})
+	w.slots[s].tries++
+	w.slots[s].due = now + w.timeout
+	w.list(s)
 }
 
 // find returns the slot that an id names, false when no question of that id is
 // under way.
 func (w *window) find(id int32) (int32, bool) {
-	s := id & (MaxWindow - 1)
+	s := id & (1<<w.slotBits - 1)
 	if int(s) >= len(w.slots) || w.slots[s].question == nil || w.slots[s].id != id {
 		return 0, false
 	}
 	return s, true
+}
+
+// at returns the slot of a question to an address, false when there is none.
+func (w *window) at(peer netip.AddrPort) (int32, bool) {
+	for s := w.places.first(peer); s >= 0; s = w.places.next[s] {
+		if w.slots[s].question.To == peer {
+			return s, true
+		}
+	}
+	return 0, false
 }
 
 // judged takes the verdict of a Dialect on an answer to a slot's question.
@@ -138,9 +151,10 @@ func (w *window) judged(s int32, v Verdict) {
 	case Failed:
 		w.end(s, faultOf(w.slots[s].question))
 	case Again:
+		w.unlist(s)
 		w.slots[s].tries = 0
 		w.renew(s)
-		w.again = append(w.again, expiry{slot: s, id: w.slots[s].id})
+		w.again = append(w.again, w.slots[s].id)
 	}
 }
 
@@ -151,42 +165,67 @@ func faultOf(q *Question) error {
 	return ErrSilent
 }
 
+// undelivered takes note of what the network says of a slot's message. final
+// means that nothing can come any more of this try.
+func (w *window) undelivered(s int32, err error, final bool) {
+	w.slots[s].network = &Undelivered{err}
+	if final && w.slots[s].listed {
+		w.unlist(s)
+		w.tried(s)
+	}
+}
+
+// tried sends a slot's message anew or, after the last try, ends it.
+func (w *window) tried(s int32) {
+	x := &w.slots[s]
+	if int(x.tries) < w.tries {
+		w.again = append(w.again, x.id)
+		return
+	}
+	w.end(s, errors.Join(ErrSilent, x.question.Dialect.Fault(), x.network))
+}
+
 // end frees a slot.
 func (w *window) end(s int32, err error) {
+	w.unlist(s)
 	q := w.slots[s].question
-	w.slots[s].question = nil
+	w.places.remove(q.To, s)
+	w.slots[s].question, w.slots[s].network = nil, nil
 	w.free = append(w.free, s)
 	w.under[crowdOf(q)]--
+	w.finish(q, err)
+}
+
+func (w *window) finish(q *Question, err error) {
+	q.state = idle
 	w.over = append(w.over, ended{q, err})
 }
 
-// expire ends the tries that have waited long enough. Their slots are sent
-// anew or, after the last try, end.
+// cancel ends a question wherever it is.
+func (w *window) cancel(q *Question) {
+	switch q.state {
+	case waiting:
+		w.waiting[crowdOf(q)].remove(q)
+		w.finish(q, ErrCancelled)
+	case underWay:
+		w.end(q.slot, ErrCancelled)
+	case idle:
+		q.cancelled = true
+	}
+}
+
+// expire ends the tries that have waited long enough.
 func (w *window) expire(now time.Duration) {
-	for {
-		e, ok := w.due.first()
-		if !ok {
-			return
-		}
-		x := &w.slots[e.slot]
-		if x.question != nil && x.id == e.id && x.due == e.due {
-			if e.due > now {
-				return
-			}
-			if x.tries < w.tries {
-				w.again = append(w.again, e)
-			} else {
-				w.end(e.slot, errors.Join(ErrSilent, x.question.Dialect.Fault()))
-			}
-		}
-		w.due.pop()
+	for s, ok := w.first(); ok && w.slots[s].due <= now; s, ok = w.first() {
+		w.unlist(s)
+		w.tried(s)
 	}
 }
 
 // idle returns how long nothing expires.
 func (w *window) idle(now time.Duration) time.Duration {
-	if e, ok := w.due.first(); ok {
-		return max(e.due-now, 0)
+	if s, ok := w.first(); ok {
+		return max(w.slots[s].due-now, 0)
 	}
 	return time.Hour
 }
@@ -200,10 +239,10 @@ func (w *window) abort(err error) {
 	}
 	for crowd := range crowds {
 		for q := w.waiting[crowd].pop(); q != nil; q = w.waiting[crowd].pop() {
-			w.over = append(w.over, ended{q, err})
+			w.finish(q, err)
 		}
 	}
-	w.again, w.due = nil, ring{}
+	w.again = nil
 }
 
 // takeOver moves what has ended to dst.
@@ -214,29 +253,25 @@ func (w *window) takeOver(dst []ended) []ended {
 	return dst
 }
 
-// A ring is a queue of expiries in the order of their times.
-type ring struct {
-	all  []expiry
-	from int
+// first returns the slot whose deadline is the next.
+func (w *window) first() (int32, bool) {
+	head := int32(len(w.slots) - 1)
+	s := w.slots[head].next
+	return s, s != head
 }
 
-func (r *ring) push(e expiry) {
-	if r.from > len(r.all)/2 && len(r.all) == cap(r.all) {
-		r.all = r.all[:copy(r.all, r.all[r.from:])]
-		r.from = 0
-	}
-	r.all = append(r.all, e)
+// list puts a slot behind all others: all wait equally long.
+func (w *window) list(s int32) {
+	head := int32(len(w.slots) - 1)
+	last := w.slots[head].prev
+	w.slots[s].prev, w.slots[s].next, w.slots[s].listed = last, head, true
+	w.slots[last].next, w.slots[head].prev = s, s
 }
 
-func (r *ring) first() (expiry, bool) {
-	if r.from == len(r.all) {
-		return expiry{}, false
-	}
-	return r.all[r.from], true
-}
-
-func (r *ring) pop() {
-	if r.from++; r.from == len(r.all) {
-		r.all, r.from = r.all[:0], 0
+func (w *window) unlist(s int32) {
+	x := &w.slots[s]
+	if x.listed {
+		w.slots[x.prev].next, w.slots[x.next].prev = x.next, x.prev
+		x.listed = false
 	}
 }

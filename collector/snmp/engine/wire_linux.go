@@ -3,6 +3,7 @@ package engine
 import (
 	"net"
 	"net/netip"
+	"syscall"
 
 	"golang.org/x/net/ipv4"
 	"golang.org/x/net/ipv6"
@@ -17,6 +18,7 @@ type batches interface {
 // batchWire moves many datagrams with one system call (recvmmsg, sendmmsg).
 type batchWire struct {
 	conn batches
+	raw  syscall.RawConn
 	v4   bool
 	in   [batch]ipv4.Message
 	out  [batch]ipv4.Message
@@ -24,7 +26,7 @@ type batchWire struct {
 }
 
 func newWire(conn *net.UDPConn, v4 bool) wire {
-	w := &batchWire{v4: v4, conn: ipv6.NewPacketConn(conn)}
+	w := &batchWire{v4: v4, conn: ipv6.NewPacketConn(conn), raw: keepErrors(conn, v4)}
 	if v4 {
 		w.conn = ipv4.NewPacketConn(conn)
 	}
@@ -57,7 +59,8 @@ func (w *batchWire) write(from []datagram) (int, error) {
 		w.out[i].Buffers[0] = from[i].data
 		w.address(&w.to[i], from[i].peer)
 	}
-	return w.conn.WriteBatch(w.out[:len(from)], 0)
+	n, err := w.conn.WriteBatch(w.out[:len(from)], 0)
+	return max(n, 0), err // -1 with an error
 }
 
 // address writes an address into one that is there already.

@@ -32,3 +32,8 @@ func (w *singleWire) write(from []datagram) (int, error) {
 	}
 	return len(from), nil
 }
+
+// returned: an unconnected socket is not told what became of its messages.
+func (w *singleWire) returned(func(d datagram, err error)) int { return 0 }
+
+func refused(error) bool { return false }

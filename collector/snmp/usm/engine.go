@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
-	"slices"
 	"sync"
 	"time"
 
@@ -60,38 +59,49 @@ func (e *Engine) Forget() {
 	e.known = false
 }
 
-// Seal wraps a PDU in a message. While the engine is not known the message is
-// a discovery request (RFC 3414 section 4) and the PDU is left out.
-func (e *Engine) Seal(id int32, pdu []byte, now time.Time) ([]byte, error) {
+// Seal appends a message that carries the PDU to dst. While the engine is not
+// known the message is a discovery request (RFC 3414 section 4) and the PDU is
+// left out.
+func (e *Engine) Seal(dst []byte, id int32, pdu []byte, now time.Time) []byte {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	if !e.known {
-		empty := ber.AppendInt32(nil, id)
-		empty = append(empty, ber.Integer, 1, 0, ber.Integer, 1, 0, ber.Sequence, 0)
-		m := message{id: id, flags: flagReportable, scoped: scoped(nil, "", ber.Append(nil, ber.GetRequest, empty))}
-		return m.encode(), nil
+		return discovery(dst, id)
 	}
-	m := message{id: id, flags: flagReportable | byte(e.user.level), engine: e.id, user: []byte(e.user.name), scoped: scoped(e.id, e.context, pdu)}
+	m := message{id: id, flags: flagReportable | byte(e.user.level), engine: e.id, user: e.user.name}
 	if e.user.level == NoAuth {
-		return m.encode(), nil
+		dst, _, _ = m.append(dst, e.context, pdu)
+		return dst
 	}
 	m.boots, m.seconds = e.clock.Now(now)
-	m.digest = make([]byte, e.user.auth.MAC)
+	m.digest = zeros[:e.user.auth.MAC]
+	var salt [saltSize]byte
 	if e.user.level == AuthPriv {
 		e.salt++ // never the same salt twice under one key, RFC 3826 3.1.2.1
-		m.salt = binary.BigEndian.AppendUint64(nil, e.salt)
-		m.scoped = ber.Append(nil, ber.Sequence, m.scoped)
-		encrypt(e.keys.block, vector(m.boots, m.seconds, m.salt), m.scoped)
+		binary.BigEndian.PutUint64(salt[:], e.salt)
+		m.salt = salt[:]
 	}
-	b := m.encode()
-	return b, e.user.auth.sign(e.keys.auth, b)
+	begin := len(dst)
+	dst, digest, scoped := m.append(dst, e.context, pdu)
+	s := scratches.Get().(*scratch)
+	defer scratches.Put(s)
+	if e.user.level == AuthPriv {
+		s.vector(m.boots, m.seconds, m.salt)
+		s.encrypt(e.keys.block, dst[scoped:])
+	}
+	copy(dst[digest:], s.digest(e.user.auth, e.keys.auth, dst[begin:]))
+	return dst
 }
 
-// scoped is the content of a ScopedPDU.
-func scoped(engine []byte, context string, pdu []byte) []byte {
-	b := ber.Append(make([]byte, 0, len(pdu)+64), ber.OctetString, engine)
-	b = ber.Append(b, ber.OctetString, []byte(context))
-	return append(b, pdu...)
+var zeros [maxMAC]byte
+
+func discovery(dst []byte, id int32) []byte {
+	var room [32]byte
+	pdu := ber.AppendInt32(ber.Open(room[:0], ber.GetRequest), id)
+	pdu = ber.Close(append(pdu, ber.Integer, 1, 0, ber.Integer, 1, 0, ber.Sequence, 0), 0)
+	m := message{id: id, flags: flagReportable}
+	dst, _, _ = m.append(dst, "", pdu)
+	return dst
 }
 
 // An Opened message has passed all checks that its kind is subject to.
@@ -103,17 +113,17 @@ type Opened struct {
 	time   int32
 }
 
-// Open takes a message apart and checks that it answers a request of ours: one
-// of the message ids, our user and engine, the level we asked at, the right
+// Open takes a message apart and checks that it answers a request of ours: its
+// message id, our user and engine, the level we asked at, the right
 // digest, the time window, the context. A report may come below our level and
 // outside the window; one that claims to be authentic must be. Open changes b,
 // and the result aliases it.
-func (e *Engine) Open(b []byte, ids []int32, now time.Time) (Opened, error) {
+func (e *Engine) Open(b []byte, id int32, now time.Time) (Opened, error) {
 	m, err := decode(b)
 	if err != nil {
 		return Opened{}, err
 	}
-	if !slices.Contains(ids, m.id) {
+	if m.id != id {
 		return Opened{}, ErrID
 	}
 	e.mu.Lock()
@@ -142,7 +152,7 @@ func (e *Engine) Open(b []byte, ids []int32, now time.Time) (Opened, error) {
 // authenticate checks user, engine and digest, and decrypts in place.
 func (e *Engine) authenticate(b []byte, m *message) error {
 	switch {
-	case !e.known || !bytes.Equal(m.engine, e.id) || string(m.user) != e.user.name:
+	case !e.known || !bytes.Equal(m.engine, e.id) || !bytes.Equal(m.user, e.user.name):
 		return ErrUser
 	case m.level() > e.user.level:
 		return ErrLevel
@@ -153,7 +163,10 @@ func (e *Engine) authenticate(b []byte, m *message) error {
 	case len(m.salt) != saltSize:
 		return ErrDecrypt
 	}
-	decrypt(e.keys.block, vector(m.boots, m.seconds, m.salt), m.scoped)
+	r := scratches.Get().(*scratch)
+	r.vector(m.boots, m.seconds, m.salt)
+	r.decrypt(e.keys.block, m.scoped)
+	scratches.Put(r)
 	plain := ber.NewReader(m.scoped)
 	m.scoped = plain.Element(ber.Sequence)
 	if plain.Err() != nil { // octets behind the SEQUENCE would be padding
@@ -167,7 +180,7 @@ func (e *Engine) admit(m *message, contextEngine, context []byte, now time.Time)
 	switch {
 	case m.level() != e.user.level:
 		return ErrLevel
-	case !e.known || !bytes.Equal(m.engine, e.id) || string(m.user) != e.user.name:
+	case !e.known || !bytes.Equal(m.engine, e.id) || !bytes.Equal(m.user, e.user.name):
 		return ErrUser
 	case !bytes.Equal(contextEngine, e.id) || string(context) != e.context:
 		return ErrContext

@@ -69,40 +69,52 @@ func decode(b []byte) (m message, err error) {
 	return m, cmp.Or(r.End(), outer.End())
 }
 
-// encode writes m. The digest's place is left zero.
-func (m *message) encode() []byte {
-	head := ber.AppendInt32(nil, m.id)
-	head = ber.AppendInt32(head, maxMessage)
-	head = ber.Append(head, ber.OctetString, []byte{m.flags})
-	head = ber.AppendInt32(head, securityModel)
-
-	s := ber.Append(make([]byte, 0, 128), ber.OctetString, m.engine)
-	s = ber.AppendInt32(s, m.boots)
-	s = ber.AppendInt32(s, m.seconds)
-	s = ber.Append(s, ber.OctetString, m.user)
-	s = ber.Append(s, ber.OctetString, m.digest)
-	s = ber.Append(s, ber.OctetString, m.salt)
-
-	tag := byte(ber.Sequence)
+// append writes m behind dst, with a scoped part of m's engine, the context and
+// the PDU, not yet encrypted. It returns where the digest, left zero, and the
+// content of the scoped part begin.
+func (m *message) append(dst []byte, context string, pdu []byte) (b []byte, digest, scoped int) {
+	whole := len(dst)
+	b = ber.AppendInt32(ber.Open(dst, ber.Sequence), version)
+	b = m.appendHead(b)
+	b = m.appendSecurity(b)
+	digest = len(b) - len(m.salt) - 2 - len(m.digest) // the salt's length has one octet
+	outer := len(b)
 	if m.level() == AuthPriv {
-		tag = ber.OctetString
+		b = ber.Open(b, ber.OctetString)
 	}
-	body := make([]byte, 0, len(m.scoped)+256)
-	body = ber.AppendInt32(body, version)
-	body = ber.Append(body, ber.Sequence, head)
-	body = ber.Append(body, ber.OctetString, ber.Append(nil, ber.Sequence, s))
-	body = ber.Append(body, tag, m.scoped)
-	return ber.Append(make([]byte, 0, len(body)+4), ber.Sequence, body)
+	inner := len(b)
+	b = ber.Open(b, ber.Sequence)
+	b = ber.AppendOctets(b, ber.OctetString, m.engine)
+	b = ber.AppendOctets(b, ber.OctetString, context)
+	b = ber.Close(append(b, pdu...), inner)
+	size := len(b) - inner
+	if m.level() == AuthPriv {
+		b = ber.Close(b, outer)
+	}
+	digest -= len(b) // closing the whole moves what lies in it
+	b = ber.Close(b, whole)
+	return b, digest + len(b), len(b) - size
 }
 
-// sign fills in the digest of the encoded message b.
-func (a Auth) sign(key, b []byte) error {
-	m, err := decode(b)
-	if err != nil {
-		return fmt.Errorf("sign message: %w", err)
-	}
-	copy(m.digest, a.Digest(key, b))
-	return nil
+func (m *message) appendHead(b []byte) []byte {
+	at := len(b)
+	b = ber.AppendInt32(ber.Open(b, ber.Sequence), m.id)
+	b = ber.AppendInt32(b, maxMessage)
+	b = append(b, ber.OctetString, 1, m.flags)
+	return ber.Close(ber.AppendInt32(b, securityModel), at)
+}
+
+func (m *message) appendSecurity(b []byte) []byte {
+	outer := len(b)
+	b = ber.Open(b, ber.OctetString)
+	inner := len(b)
+	b = ber.AppendOctets(ber.Open(b, ber.Sequence), ber.OctetString, m.engine)
+	b = ber.AppendInt32(b, m.boots)
+	b = ber.AppendInt32(b, m.seconds)
+	b = ber.AppendOctets(b, ber.OctetString, m.user)
+	b = ber.AppendOctets(b, ber.OctetString, m.digest)
+	b = ber.AppendOctets(b, ber.OctetString, m.salt)
+	return ber.Close(ber.Close(b, inner), outer)
 }
 
 // authentic tells whether the digest of m, which aliases b, is the one that
@@ -111,7 +123,10 @@ func (a Auth) authentic(key, b []byte, m *message) bool {
 	if len(m.digest) != a.MAC {
 		return false
 	}
-	got := append([]byte(nil), m.digest...)
+	var got [maxMAC]byte
+	n := copy(got[:], m.digest)
 	clear(m.digest)
-	return subtle.ConstantTimeCompare(got, a.Digest(key, b)) == 1
+	s := scratches.Get().(*scratch)
+	defer scratches.Put(s)
+	return subtle.ConstantTimeCompare(got[:n], s.digest(a, key, b)) == 1
 }

@@ -10,12 +10,12 @@
 package usm
 
 import (
-	"crypto/hmac"
 	"crypto/md5"
 	"crypto/sha1"
 	"crypto/sha256"
 	"crypto/sha512"
 	"hash"
+	"sync"
 )
 
 // An Auth is an authentication protocol.
@@ -23,16 +23,19 @@ type Auth struct {
 	Name string // as in the configuration
 	MAC  int    // octets of the digest that are sent
 	hash func() hash.Hash
+	idle *sync.Pool // of hashes
 }
+
+const maxMAC = 48
 
 // auths: MD5 and SHA-1 from RFC 3414 6 and 7, the others from RFC 7860 4.
 var auths = []Auth{
-	{"md5", 12, md5.New},
-	{"sha1", 12, sha1.New},
-	{"sha224", 16, sha256.New224},
-	{"sha256", 24, sha256.New},
-	{"sha384", 32, sha512.New384},
-	{"sha512", 48, sha512.New},
+	{"md5", 12, md5.New, pool(md5.New)},
+	{"sha1", 12, sha1.New, pool(sha1.New)},
+	{"sha224", 16, sha256.New224, pool(sha256.New224)},
+	{"sha256", 24, sha256.New, pool(sha256.New)},
+	{"sha384", 32, sha512.New384, pool(sha512.New384)},
+	{"sha512", 48, sha512.New, pool(sha512.New)},
 }
 
 // AuthNamed returns the authentication protocol of that name.
@@ -84,9 +87,9 @@ func (a Auth) Localise(ku, engine []byte) []byte {
 
 // Digest returns what is sent of the HMAC of message under the localised key.
 func (a Auth) Digest(key, message []byte) []byte {
-	mac := hmac.New(a.hash, key)
-	mac.Write(message)
-	return mac.Sum(nil)[:a.MAC]
+	s := scratches.Get().(*scratch)
+	defer scratches.Put(s)
+	return append([]byte(nil), s.digest(a, key, message)...)
 }
 
 // A Privacy is an encryption protocol: AES in 128-bit cipher feedback (RFC

@@ -3,8 +3,6 @@ package usm
 import (
 	"crypto/aes"
 	"crypto/cipher"
-	"crypto/subtle"
-	"encoding/binary"
 	"fmt"
 	"sync"
 
@@ -32,7 +30,7 @@ type Account struct {
 
 // A User signs and encrypts under one account. Safe for concurrent use.
 type User struct {
-	name   string
+	name   []byte
 	level  Level
 	auth   Auth
 	priv   Privacy
@@ -43,7 +41,7 @@ type User struct {
 // NewUser returns the user of an account. The error names the protocol that
 // is not known or the password that is missing.
 func NewUser(a Account) (*User, error) {
-	u := &User{name: a.User}
+	u := &User{name: []byte(a.User)}
 	if a.Auth == "" && a.Privacy == "" {
 		return u, nil
 	}
@@ -97,36 +95,4 @@ func (u *User) localise(engine []byte) (keys, error) {
 		k.block = block
 	}
 	return k, nil
-}
-
-const saltSize = 8
-
-// vector is the initialisation vector of RFC 3826 3.1.2.1: boots, time, salt.
-func vector(boots, seconds int32, salt []byte) (iv [aes.BlockSize]byte) {
-	binary.BigEndian.PutUint32(iv[0:], uint32(boots))
-	binary.BigEndian.PutUint32(iv[4:], uint32(seconds))
-	copy(iv[8:], salt)
-	return iv
-}
-
-// encrypt and decrypt run cipher feedback of full blocks over b in place. The
-// standard library's own is marked as unfit for new designs; this one is not
-// new, and the digest around it gives the authenticity that it lacks.
-func encrypt(block cipher.Block, iv [aes.BlockSize]byte, b []byte) {
-	for len(b) > 0 {
-		block.Encrypt(iv[:], iv[:])
-		n := subtle.XORBytes(b, b, iv[:])
-		copy(iv[:], b[:n])
-		b = b[n:]
-	}
-}
-
-func decrypt(block cipher.Block, iv [aes.BlockSize]byte, b []byte) {
-	for len(b) > 0 {
-		var stream [aes.BlockSize]byte
-		block.Encrypt(stream[:], iv[:])
-		n := copy(iv[:], b)
-		subtle.XORBytes(b, b, stream[:n])
-		b = b[n:]
-	}
 }
