@@ -150,23 +150,28 @@ func (c *Client) Submit(u collector.Unit, done func([]collector.Reading, error))
 		done(nil, err)
 		return
 	}
-	over := func(p *poll, err error) {
-		var readings []collector.Reading
-		if err == nil {
-			readings = p.readings()
-		}
-		c.release(p)
-		done(readings, err)
-	}
-	p, named, err := c.prepare(u, plan, over)
-	switch {
-	case err != nil:
+	p, named, err := c.prepare(u, plan, deliver)
+	if err != nil {
 		done(nil, err)
-	case named:
-		go c.resolveAndAsk(p)
-	default:
-		p.ask()
+		return
 	}
+	p.done = done
+	if named {
+		go c.resolveAndAsk(p)
+		return
+	}
+	p.ask()
+}
+
+// deliver ends a poll of Submit.
+func deliver(p *poll, err error) {
+	var readings []collector.Reading
+	if err == nil {
+		readings = p.readings()
+	}
+	done := p.done
+	p.client.release(p)
+	done(readings, err)
 }
 
 func taken(p *poll) time.Time { return p.arrived.UTC().Round(0) }
@@ -177,7 +182,7 @@ func (p *poll) readings() []collector.Reading {
 	out := make([]collector.Reading, 0, len(p.plan.points))
 	for i := range p.plan.points {
 		if p.plan.fitted(i, &p.unit) {
-			r, _ := p.plan.decode(i, p.unit.ID, p.answers, at)
+			r, _ := p.plan.decode(i, p.unit.ID, p.answers, at, &p.values)
 			out = append(out, r)
 		}
 	}

@@ -106,9 +106,10 @@ func (p *plan) fitted(i int, u *collector.Unit) bool {
 }
 
 // decode returns the reading of point i, and what there is to say about it.
-func (p *plan) decode(i int, unit string, answers []get.Answer, taken time.Time) (collector.Reading, string) {
-	pp := p.points[i]
-	var room [8]model.Value // most points have one object, a sensor's row has six
+// room holds the values meanwhile: most points have one object, a sensor's row
+// has six.
+func (p *plan) decode(i int, unit string, answers []get.Answer, taken time.Time, room *[8]model.Value) (collector.Reading, string) {
+	pp := &p.points[i]
 	values := room[:0]
 	for _, at := range pp.at {
 		values = append(values, answers[at].Value)
@@ -118,7 +119,7 @@ func (p *plan) decode(i int, unit string, answers []get.Answer, taken time.Time)
 }
 
 func (p *plan) detail(i int, unit string, answers []get.Answer, taken time.Time) Detail {
-	reading, note := p.decode(i, unit, answers, taken)
+	reading, note := p.decode(i, unit, answers, taken, new([8]model.Value))
 	d := Detail{Reading: reading}
 	var oids, raw, notes []string
 	for _, at := range p.points[i].at {

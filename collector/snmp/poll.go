@@ -9,6 +9,7 @@ import (
 	"go.uber.org/zap"
 
 	"lightwell/collector"
+	"lightwell/collector/model"
 	"lightwell/collector/snmp/engine"
 	"lightwell/collector/snmp/get"
 )
@@ -24,8 +25,9 @@ type poll struct {
 	peer     *peer
 	question engine.Question
 	answers  []get.Answer
-	parts    []part // still to be answered; the first is under way
-	pdu      []byte // room for the request
+	values   [8]model.Value // room to decode in
+	parts    []part         // still to be answered; the first is under way
+	pdu      []byte         // room for the request
 	ids      [recentIDs]int32
 	sent     int // ids used, the latest of them in ids
 	renewals int
@@ -36,7 +38,8 @@ type poll struct {
 	failure  error
 	arrived  time.Time // when the last answer came
 	over     func(p *poll, err error)
-	ended    chan error // of a poll that somebody waits for
+	ended    chan error                       // of a poll that somebody waits for
+	done     func([]collector.Reading, error) // of one that nobody does
 }
 
 // recentIDs is how many ids of a poll are known again in late answers.

@@ -21,7 +21,7 @@ func (c *Client) newPoll() *poll {
 func (c *Client) release(p *poll) {
 	clear(p.answers)
 	p.unit, p.plan, p.peer, p.account, p.parts = collector.Unit{}, nil, nil, nil, nil
-	p.sent, p.met, p.aside, p.failure = 0, false, nil, nil
+	p.sent, p.met, p.aside, p.failure, p.done = 0, false, nil, nil, nil
 	p.question = engine.Question{Dialect: p, Done: p.question.Done}
 	c.polls.Put(p)
 }
