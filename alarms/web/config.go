@@ -116,6 +116,7 @@ type Config struct {
 	Types     []alarms.Type // the alarm inventory
 	Tokens    []access.Token
 	Hosts     []string     // further names of this machine, for use without tokens
+	WebConfig string       // file that sets up TLS; empty: plain HTTP
 	Metrics   http.Handler // served at /metrics; nil: not served
 	// MetricsOpen serves /metrics without sign-in, for collectors that have
 	// no token.

@@ -58,6 +58,11 @@ func (s *Server) Listen(addr string) error {
 	if err := s.cfg.Validate(addr); err != nil {
 		return err
 	}
+	if s.cfg.WebConfig != "" {
+		if err := CheckWebConfig(s.cfg.WebConfig); err != nil {
+			return fmt.Errorf("set up TLS: %w", err)
+		}
+	}
 	l, err := net.Listen("tcp", addr)
 	if err != nil {
 		return fmt.Errorf("listen for page and API: %w", err)
@@ -67,7 +72,12 @@ func (s *Server) Listen(addr string) error {
 }
 
 // URL is the address of the page once Listen has returned.
-func (s *Server) URL() string { return "http://" + s.listener.Addr().String() }
+func (s *Server) URL() string {
+	if s.cfg.WebConfig != "" {
+		return "https://" + s.addr()
+	}
+	return "http://" + s.addr()
+}
 
 // addr is where the server listens; this machine before Listen.
 func (s *Server) addr() string {
@@ -98,12 +108,7 @@ func (s *Server) Run(ctx context.Context) error {
 		BaseContext: func(net.Listener) context.Context { return ctx },
 	}
 	group.Go(func() error { return s.hub.run(ctx, s.cfg.Engine.Subscribe) })
-	group.Go(func() error {
-		if err := hs.Serve(s.listener); !errors.Is(err, http.ErrServerClosed) {
-			return fmt.Errorf("serve page and API: %w", err)
-		}
-		return nil
-	})
+	group.Go(func() error { return s.serve(hs) })
 	group.Go(func() error {
 		<-ctx.Done()
 		bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTimeout)

@@ -3,6 +3,8 @@ package main
 import (
 	"bytes"
 	"context"
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -16,9 +18,16 @@ import (
 	"lightwell/cmd/exit"
 )
 
+// reach tells where a running daemon is, and how to know that it is the one.
+type reach struct {
+	Server  string `default:"http://${listen}" env:"LIGHTWELL_SERVER" help:"Address of the running daemon." placeholder:"URL"`
+	CA      string `name:"ca" env:"LIGHTWELL_CA" help:"File with the certificates that may vouch for an https server; without it those of this machine." placeholder:"FILE"`
+	TLSName string `name:"tls-name" env:"LIGHTWELL_TLS_NAME" help:"Name that the server's certificate must have, when it is not that in the address." placeholder:"NAME"`
+}
+
 // serverFlags tell how to reach a running daemon.
 type serverFlags struct {
-	Server    string `default:"http://${listen}" env:"LIGHTWELL_SERVER" help:"Address of the running daemon." placeholder:"URL"`
+	reach
 	TokenFile string `env:"LIGHTWELL_TOKEN_FILE" help:"File that holds the access token." placeholder:"FILE"`
 	Token     string `env:"LIGHTWELL_TOKEN" hidden:"" help:"Access token; from the environment only."`
 }
@@ -46,7 +55,32 @@ func (f serverFlags) client() (*client, error) {
 		}
 		token = strings.TrimSpace(string(data))
 	}
-	return &client{base: base, token: token, http: &http.Client{Timeout: 30 * time.Second}}, nil
+	transport, err := f.transport()
+	if err != nil {
+		return nil, exit.Usage(err)
+	}
+	return &client{base: base, token: token, http: &http.Client{Timeout: 30 * time.Second, Transport: transport}}, nil
+}
+
+// transport returns one that trusts whom the flags say.
+func (r reach) transport() (http.RoundTripper, error) {
+	if r.CA == "" && r.TLSName == "" {
+		return http.DefaultTransport, nil
+	}
+	out := http.DefaultTransport.(*http.Transport).Clone()
+	out.TLSClientConfig = &tls.Config{ServerName: r.TLSName, MinVersion: tls.VersionTLS12}
+	if r.CA == "" {
+		return out, nil
+	}
+	data, err := os.ReadFile(r.CA)
+	if err != nil {
+		return nil, fmt.Errorf("read certificates: %w", err)
+	}
+	out.TLSClientConfig.RootCAs = x509.NewCertPool()
+	if !out.TLSClientConfig.RootCAs.AppendCertsFromPEM(data) {
+		return nil, fmt.Errorf("read certificates: %s holds none in PEM form", r.CA)
+	}
+	return out, nil
 }
 
 // problem is the part of an RFC 9457 problem that a person reads.
@@ -129,7 +163,7 @@ func (c *client) answer(req *http.Request, into any) error {
 func (c *client) read(req *http.Request) ([]byte, error) {
 	resp, err := c.http.Do(req)
 	if err != nil {
-		return nil, exit.Hinted(unreachable(c.base, err), "is the daemon running there? --server names another address")
+		return nil, exit.Hinted(unreachable(c.base, err), hint(err))
 	}
 	defer resp.Body.Close()
 	data, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
@@ -140,6 +174,21 @@ func (c *client) read(req *http.Request) ([]byte, error) {
 		return nil, refusal(resp.StatusCode, data)
 	}
 	return data, nil
+}
+
+// hint tells what to try when no answer came.
+func hint(err error) string {
+	var unknown x509.UnknownAuthorityError
+	var name x509.HostnameError
+	switch {
+	case errors.As(err, &unknown):
+		return "name the certificate that vouches for the server with --ca or LIGHTWELL_CA"
+	case errors.As(err, &name):
+		return "the certificate has another name: --tls-name says which it must have"
+	case strings.Contains(err.Error(), "server gave HTTP response to HTTPS client"):
+		return "the daemon has no TLS there: write http:// in --server"
+	}
+	return "is the daemon running there? --server names another address"
 }
 
 // unreachable keeps the reason and drops the rest of what net/http says.
@@ -163,13 +212,11 @@ func refusal(status int, body []byte) error {
 	return p
 }
 
-type healthCmd struct {
-	Server string `default:"http://${listen}" env:"LIGHTWELL_SERVER" help:"Address of the running daemon." placeholder:"URL"`
-}
+type healthCmd struct{ reach }
 
 // Run asks a running daemon whether it is well; for container health checks.
 func (h healthCmd) Run(s *streams) error {
-	c, err := serverFlags{Server: h.Server}.client()
+	c, err := serverFlags{reach: h.reach}.client()
 	if err != nil {
 		return err
 	}

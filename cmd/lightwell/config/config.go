@@ -29,6 +29,7 @@ type Config struct {
 	File          string   // "" when it did not come from a file
 	Listen        string   // host:port of page, API and metrics
 	Hosts         []string // further names of this machine, for use without tokens
+	WebConfig     string   // file that sets up TLS; "": plain HTTP
 	Traps         string   // host:port where traps are listened for; "": nowhere
 	Data          string
 	Postgres      collector.Secret // connection string of the database of the state; empty: a file in Data

@@ -10,6 +10,7 @@ import (
 
 	"lightwell/alarms"
 	"lightwell/alarms/notify"
+	"lightwell/alarms/web"
 	"lightwell/alarms/web/access"
 	"lightwell/collector"
 	"lightwell/collector/document"
@@ -21,6 +22,7 @@ import (
 type fileConfig struct {
 	Listen        string                    `yaml:"listen"`
 	Hosts         []string                  `yaml:"hosts"`
+	WebConfig     string                    `yaml:"web_config"`
 	Traps         string                    `yaml:"traps"`
 	Data          string                    `yaml:"data"`
 	State         fileState                 `yaml:"state"`
@@ -166,6 +168,7 @@ func (l *loader) places(f *fileConfig) {
 	l.postgres(f.State.Postgres)
 	l.backup(f.Backup)
 	l.cfg.Hosts = f.Hosts
+	l.webConfig(f.WebConfig)
 	l.cfg.Traps = f.Traps
 	if _, _, err := net.SplitHostPort(f.Traps); f.Traps != "" && err != nil {
 		l.fault("$.traps", "write host:port, such as 0.0.0.0:162", "traps %q is not an address to listen at", f.Traps)
@@ -180,6 +183,20 @@ func (l *loader) places(f *fileConfig) {
 	case "debug", "info", "warn", "error":
 	default:
 		l.fault("$.log_level", "use debug, info, warn or error", "log level %q is unknown", l.cfg.LogLevel)
+	}
+}
+
+func (l *loader) webConfig(path string) {
+	if path == "" {
+		return
+	}
+	l.cfg.WebConfig = l.path(path)
+	err := web.CheckWebConfig(l.cfg.WebConfig)
+	var faults document.Faults
+	if errors.As(err, &faults) {
+		l.faults = append(l.faults, faults...)
+	} else if err != nil {
+		l.fault("$.web_config", "", "TLS: %v", err)
 	}
 }
 

@@ -10,6 +10,7 @@ var atStart = []struct {
 }{
 	{"listen", func(c *Config) any { return c.Listen }},
 	{"hosts", func(c *Config) any { return c.Hosts }},
+	{"web_config", func(c *Config) any { return c.WebConfig }},
 	{"traps", func(c *Config) any { return c.Traps }},
 	{"data", func(c *Config) any { return c.Data }},
 	{"state", func(c *Config) any { return c.Postgres }},

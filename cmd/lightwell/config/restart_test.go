@@ -3,6 +3,7 @@ package config_test
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -21,11 +22,13 @@ func load(t *testing.T, text string) (config.Config, error) {
 func TestNeedRestart(t *testing.T) {
 	running, err := load(t, "")
 	require.NoError(t, err)
+	web := tlsFiles(t)
 	for text, want := range map[string][]string{
 		"":                                     nil,
 		"poll: \"@every 5m\"":                  nil,
 		"listen: 127.0.0.1:9":                  {"listen"},
 		"hosts: [watch.example]":               {"hosts"},
+		"web_config: WEB":                      {"web_config"},
 		"traps: 127.0.0.1:162":                 {"traps"},
 		"state: {postgres: {env: DATABASE}}":   {"state"},
 		"log_level: debug\nmetrics_open: true": {"log_level", "metrics_open"},
@@ -40,7 +43,7 @@ func TestNeedRestart(t *testing.T) {
 		"tokens: [{name: a, role: see, secret: {env: TOKEN}}]":                         nil,
 		"webhooks: [{name: a, url: \"https://noc.example/\", secrets: [{env: HOOK}]}]": nil,
 	} {
-		next, err := load(t, text)
+		next, err := load(t, strings.Replace(text, "WEB", web, 1))
 		require.NoError(t, err, text)
 		require.Equal(t, want, next.NeedRestart(running), text)
 		require.Equal(t, want, running.NeedRestart(next), "and back: "+text)

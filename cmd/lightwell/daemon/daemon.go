@@ -195,7 +195,7 @@ func (d *Daemon) openPublishing() (err error) {
 	})
 	d.server, err = web.New(web.Config{
 		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: d.work(), Visits: d.visits,
-		Types: AlarmTypes(), Metrics: d.metrics.Handler(), MetricsOpen: cfg.MetricsOpen, Tokens: cfg.Tokens, Hosts: cfg.Hosts,
+		Types: AlarmTypes(), Metrics: d.metrics.Handler(), MetricsOpen: cfg.MetricsOpen, Tokens: cfg.Tokens, Hosts: cfg.Hosts, WebConfig: cfg.WebConfig,
 		Webhooks: d.dispatcher, History: d.past.source(), Journal: d.keep, Backups: d.backups, Sessions: sessions{d.keep}, Ready: d.Ready, Unwritten: d.unwritten, Version: d.opts.Version, Log: d.log.Named("web"),
 	})
 	if err != nil {
