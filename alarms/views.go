@@ -215,6 +215,19 @@ func (e *Engine) Units() []UnitView {
 // false. It copies nothing: fn must neither change nor keep the view, nor
 // call the engine. Polls of the same site wait while fn runs.
 func (e *Engine) EachUnit(fn func(*UnitView) bool) {
+	e.EachSite(func(units []*UnitView) bool {
+		for _, u := range units {
+			if !fn(u) {
+				return false
+			}
+		}
+		return true
+	})
+}
+
+// EachSite is EachUnit with all units of a site at once, as they are at the
+// same moment.
+func (e *Engine) EachSite(fn func([]*UnitView) bool) {
 	e.mu.RLock()
 	sites := e.sites
 	e.mu.RUnlock()
@@ -225,13 +238,8 @@ func (e *Engine) EachUnit(fn func(*UnitView) bool) {
 	}
 }
 
-func (s *siteState) each(fn func(*UnitView) bool) bool {
+func (s *siteState) each(fn func([]*UnitView) bool) bool {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
-	for _, u := range s.units {
-		if !fn(u) {
-			return false
-		}
-	}
-	return true
+	return fn(s.units)
 }

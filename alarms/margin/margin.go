@@ -50,6 +50,11 @@ func Of(v *alarms.View, link collector.Link) (Margin, bool) { return Link(v.Flee
 // dark fibre has no margin: signal loss has alarms of its own.
 func Link(f *collector.Fleet, units Units, link collector.Link) (m Margin, ok bool) {
 	p := plan.Of(f, link)
+	return Planned(&p, units)
+}
+
+// Planned is Link for who keeps the plan of the link and asks again and again.
+func Planned(p *plan.Link, units Units) (m Margin, ok bool) {
 	for i := range p.Directions {
 		d := &p.Directions[i]
 		s, known := survey(d, units)
@@ -69,7 +74,7 @@ func Link(f *collector.Fleet, units Units, link collector.Link) (m Margin, ok bo
 			continue
 		}
 		ok = true
-		m.Link, m.Direction, m.By, m.Seen = link.ID, d.Name, fails.By, s.seen
+		m.Link, m.Direction, m.By, m.Seen = p.ID, d.Name, fails.By, s.seen
 		m.Lost, m.LeftDB, m.LeftLow, m.LeftHigh = float64(s.lost), left, fails.Loss.Low-float64(s.now()), fails.Loss.High-float64(s.now())
 	}
 	return m, ok
@@ -185,18 +190,4 @@ func size(db float64) string {
 		return fmt.Sprintf("%.1f dB", db)
 	}
 	return fmt.Sprintf("%.0f dB", db)
-}
-
-// Keep returns of a unit what margins rest on, for who must not hold on to the
-// view of it.
-func Keep(u *alarms.UnitView) *alarms.UnitView {
-	out := *u
-	out.Points = map[collector.Point]alarms.PointView{}
-	for p, pv := range u.Points {
-		switch p.Quantity {
-		case collector.OpticalReceivePower, collector.OpticalTransmitPower, collector.AGCAttenuation:
-			out.Points[p] = pv
-		}
-	}
-	return &out
 }

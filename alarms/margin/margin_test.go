@@ -232,18 +232,13 @@ func BenchmarkOf(b *testing.B) {
 	}
 }
 
-// TestKeepIsEnough: a margin needs no more of a unit than Keep keeps.
-func TestKeepIsEnough(t *testing.T) {
+// TestPlanIsKept: who keeps the plan gets the same margin.
+func TestPlanIsKept(t *testing.T) {
 	s := newSite(t, nil)
 	s.set("room", rx, -1.3, -4.3)
 	s.set("room", agc, 12, 6)
-	kept := map[string]*alarms.UnitView{}
-	for _, u := range s.view.Units {
-		u.Points[collector.Point{Quantity: collector.LaserBias}] = alarms.PointView{}
-		kept[u.Unit.ID] = margin.Keep(u)
-		require.NotContains(t, kept[u.Unit.ID].Points, collector.Point{Quantity: collector.LaserBias})
-	}
-	m, ok := margin.Link(s.fleet, func(id string) *alarms.UnitView { return kept[id] }, s.link)
+	p := plan.Of(s.fleet, s.link)
+	m, ok := margin.Planned(&p, s.view.Unit)
 	require.True(t, ok)
 	require.Equal(t, s.margin(), m)
 }

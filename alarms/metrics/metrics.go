@@ -16,14 +16,12 @@
 package metrics
 
 import (
-	"net/http"
 	"runtime"
 	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lightwell/alarms"
 	"lightwell/alarms/baseline"
@@ -35,8 +33,9 @@ const prefix = "lightwell_"
 
 // Engine is what is read of an alarms.Engine.
 type Engine interface {
-	// EachUnit calls the function for every unit until it returns false.
-	EachUnit(func(*alarms.UnitView) bool)
+	// EachSite calls the function with the units of every site, as they are
+	// at the same moment, until it returns false.
+	EachSite(func([]*alarms.UnitView) bool)
 	// Load returns the figures of the alarm load up to now.
 	Load(now time.Time) alarms.LoadFigures
 }
@@ -81,20 +80,15 @@ type Config struct {
 // Metrics collects at each scrape. Safe for concurrent use.
 type Metrics struct {
 	cfg      Config
-	registry *prometheus.Registry
+	registry *prometheus.Registry // of all that does not grow with the fleet
+	live     *live
 	duration prometheus.Histogram
 
 	mu       sync.Mutex
-	polls    map[string]*polls
+	polls    map[string]*pollCount
 	types    map[typeSeverity]bool // ever seen: their counts go to zero, not away
 	reloadOK bool
 	reloaded time.Time // last success
-}
-
-// polls counts those of one unit.
-type polls struct {
-	total, failed uint64
-	took          time.Duration // of the last
 }
 
 // New returns the metrics of one daemon, in a registry of their own.
@@ -102,12 +96,13 @@ func New(cfg Config) *Metrics {
 	m := &Metrics{
 		cfg:      cfg,
 		registry: prometheus.NewRegistry(),
+		live:     newLive(),
 		duration: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name:    prefix + "poll_duration_seconds",
 			Help:    "Time that polls of single units took, answered or not, in seconds.",
 			Buckets: []float64{.01, .025, .05, .1, .25, .5, 1, 2.5, 5, 10, 30},
 		}),
-		polls:    map[string]*polls{},
+		polls:    map[string]*pollCount{},
 		types:    map[typeSeverity]bool{},
 		reloadOK: true,
 		reloaded: time.Now(),
@@ -117,7 +112,7 @@ func New(cfg Config) *Metrics {
 	}
 	m.registry.MustRegister(
 		m.duration,
-		unitCollector{m}, trendCollector{m}, linkCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
+		pollCollector{m}, trendCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	build := prometheus.NewGauge(prometheus.GaugeOpts{
@@ -130,34 +125,6 @@ func New(cfg Config) *Metrics {
 	return m
 }
 
-// Handler serves the page. A family that fails is left out; the rest is
-// served.
-func (m *Metrics) Handler() http.Handler {
-	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{
-		ErrorHandling: promhttp.ContinueOnError, EnableOpenMetrics: true, Registry: m.registry,
-	})
-}
-
-// Gatherer gives the families to programs that want no HTTP.
-func (m *Metrics) Gatherer() prometheus.Gatherer { return m.registry }
-
-// ObservePoll counts a poll.
-func (m *Metrics) ObservePoll(p collector.Poll) {
-	m.duration.Observe(p.Took.Seconds())
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	u := m.polls[p.Unit]
-	if u == nil {
-		u = &polls{}
-		m.polls[p.Unit] = u
-	}
-	u.total++
-	u.took = p.Took
-	if p.Err != nil {
-		u.failed++
-	}
-}
-
 // ObserveReload notes that the configuration was loaded anew at a time, or
 // refused, when ok is false.
 func (m *Metrics) ObserveReload(ok bool, at time.Time) {
@@ -166,75 +133,4 @@ func (m *Metrics) ObserveReload(ok bool, at time.Time) {
 	if m.reloadOK = ok; ok {
 		m.reloaded = at
 	}
-}
-
-// family is one metric family that is made anew at each collection.
-type family struct {
-	desc *prometheus.Desc
-	kind prometheus.ValueType
-}
-
-func gauge(name, help string, labels ...string) family {
-	return family{prometheus.NewDesc(prefix+name, help, labels, nil), prometheus.GaugeValue}
-}
-
-func counter(name, help string, labels ...string) family {
-	return family{prometheus.NewDesc(prefix+name, help, labels, nil), prometheus.CounterValue}
-}
-
-// send hands a sample on. What cannot be a sample, as a label that is no
-// text, becomes an error of the scrape.
-func (f family) send(ch chan<- prometheus.Metric, value float64, labels ...string) {
-	s, err := prometheus.NewConstMetric(f.desc, f.kind, value, labels...)
-	if err != nil {
-		s = prometheus.NewInvalidMetric(f.desc, err)
-	}
-	ch <- s
-}
-
-// sendTime hands on a moment; nothing for the zero time.
-func (f family) sendTime(ch chan<- prometheus.Metric, at time.Time, labels ...string) {
-	if !at.IsZero() {
-		f.send(ch, float64(at.UnixNano())/1e9, labels...)
-	}
-}
-
-// sendStates hands on a set of states: one sample per state, 1 for the one
-// that holds. The last label is the state.
-func (f family) sendStates(ch chan<- prometheus.Metric, states []string, holds string, labels ...string) {
-	for _, s := range states {
-		f.send(ch, number(s == holds), append(labels[:len(labels):len(labels)], s)...)
-	}
-}
-
-func number(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-func describe(ch chan<- *prometheus.Desc, families ...family) {
-	for _, f := range families {
-		ch <- f.desc
-	}
-}
-
-var (
-	reloadGood = gauge("config_last_reload_successful", "1 if the last loading of configuration and fleet succeeded, 0 if it was refused and the one before is in force.")
-	reloadTime = gauge("config_last_reload_success_timestamp_seconds", "When configuration and fleet were last loaded with success, in seconds since 1970.")
-)
-
-type reloadCollector struct{ *Metrics }
-
-// Describe implements prometheus.Collector.
-func (reloadCollector) Describe(ch chan<- *prometheus.Desc) { describe(ch, reloadGood, reloadTime) }
-
-// Collect implements prometheus.Collector.
-func (c reloadCollector) Collect(ch chan<- prometheus.Metric) {
-	c.mu.Lock()
-	ok, at := c.reloadOK, c.reloaded
-	c.mu.Unlock()
-	reloadGood.send(ch, number(ok))
-	reloadTime.sendTime(ch, at)
 }

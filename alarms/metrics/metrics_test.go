@@ -50,13 +50,7 @@ type plant struct {
 	states map[string]string
 }
 
-func (p *plant) EachUnit(fn func(*alarms.UnitView) bool) {
-	for _, u := range p.units {
-		if !fn(u) {
-			return
-		}
-	}
-}
+func (p *plant) EachSite(fn func([]*alarms.UnitView) bool) { fn(p.units) }
 
 func (p *plant) Load(time.Time) alarms.LoadFigures { return p.load }
 
@@ -229,7 +223,7 @@ func TestPageGolden(t *testing.T) {
 }
 
 func TestLint(t *testing.T) {
-	problems, err := testutil.GatherAndLint(story().metrics().Gatherer())
+	problems, err := testutil.GatherAndLint(gatherer{story().metrics()})
 	require.NoError(t, err)
 	require.Empty(t, problems)
 }
@@ -269,9 +263,19 @@ func TestFamilyRules(t *testing.T) {
 	}
 }
 
+// gatherer gives the families until they are gathered again.
+type gatherer struct{ *metrics.Metrics }
+
+// Gather implements prometheus.Gatherer.
+func (g gatherer) Gather() ([]*dto.MetricFamily, error) {
+	all, done, err := g.Metrics.Gather()
+	done()
+	return all, err
+}
+
 func gather(t *testing.T, m *metrics.Metrics) map[string]*dto.MetricFamily {
 	t.Helper()
-	all, err := m.Gatherer().Gather()
+	all, err := gatherer{m}.Gather()
 	require.NoError(t, err)
 	out := map[string]*dto.MetricFamily{}
 	for _, f := range all {
@@ -437,43 +441,9 @@ func TestReload(t *testing.T) {
 	require.EqualValues(t, 1, v)
 }
 
-// fleetOf makes units with 24 points each, half of them compared, as an
-// indoor unit with two supplies and several ports has.
-func fleetOf(units int) *plant {
-	p := &plant{states: map[string]string{}}
-	for i := range units {
-		u := newUnit(fmt.Sprintf("unit-%04d", i), collector.Indoor)
-		for n := range 12 {
-			pt, pv := compared(collector.RFInputLevel, fmt.Sprint(n), -40, -39)
-			u.Points[pt] = pv
-			pt, pv = good(collector.Temperature, fmt.Sprint(n), 25)
-			u.Points[pt] = pv
-		}
-		p.units = append(p.units, u)
-		p.states[u.Unit.ID] = "accepted"
-	}
-	return p
-}
-
-func BenchmarkScrape(b *testing.B) {
-	for _, units := range []int{40, 1000} {
-		b.Run(fmt.Sprint(units, "units"), func(b *testing.B) {
-			h := fleetOf(units).metrics().Handler()
-			b.ReportAllocs()
-			var size int
-			for b.Loop() {
-				w := httptest.NewRecorder()
-				h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", nil))
-				size = w.Body.Len()
-			}
-			b.ReportMetric(float64(size), "bytes/page")
-		})
-	}
-}
-
 func TestPageIsParsed(t *testing.T) {
 	w := httptest.NewRecorder()
-	fleetOf(3).metrics().Handler().ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	fleetOf(3, 12, 0).metrics().Handler().ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", nil))
 	parser := expfmt.NewTextParser(model.LegacyValidation)
 	got, err := parser.TextToMetricFamilies(w.Body)
 	require.NoError(t, err)

@@ -30,10 +30,10 @@ type lockedPlant struct {
 	mu sync.Mutex
 }
 
-func (p *lockedPlant) EachUnit(fn func(*alarms.UnitView) bool) {
+func (p *lockedPlant) EachSite(fn func([]*alarms.UnitView) bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.plant.EachUnit(fn)
+	p.plant.EachSite(fn)
 }
 
 func (p *lockedPlant) silence(unit int) {

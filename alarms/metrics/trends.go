@@ -9,6 +9,7 @@ import (
 	"lightwell/alarms"
 	"lightwell/alarms/drift"
 	"lightwell/alarms/trend"
+	"lightwell/collector"
 )
 
 // Trends is what is read of a trend.Keeper.
@@ -47,27 +48,21 @@ func phaseWord(p drift.Phase) string { return phases[max(1, min(int(p), len(phas
 // limitWords are the limits of forecasts in labels.
 var limitWords = map[string]string{alarms.LimitLoss: "loss", alarms.LimitReceiver: "receiver", alarms.LimitService: "service"}
 
+// trendFamilies are those of single points.
+func trendFamilies() []*family {
+	return []*family{trendLost, trendLostError, trendSum, trendSlope, trendSlopeErr, trendTemp, trendPhase, trendEarliest, trendLatest, laserAgeing}
+}
+
+// trendCollector publishes how like points fare together.
 type trendCollector struct{ *Metrics }
 
 // Describe implements prometheus.Collector.
 func (trendCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, trendLost, trendLostError, trendSum, trendSlope, trendSlopeErr, trendTemp, trendPhase, trendEarliest, trendLatest,
-		laserAgeing, trendMirrors, trendWatched, trendFalse, trendScale)
+	describe(ch, trendMirrors, trendWatched, trendFalse, trendScale)
 }
 
 // Collect implements prometheus.Collector.
 func (c trendCollector) Collect(ch chan<- prometheus.Metric) {
-	c.cfg.Engine.EachUnit(func(u *alarms.UnitView) bool {
-		for p, pv := range u.Points {
-			if pv.Trend != nil {
-				collectTrend(ch, &pv, u.Unit.ID, u.Unit.Site, p.Port, string(p.Quantity))
-			}
-			if l := pv.Laser; l != nil && l.Phase == drift.LaserKnown {
-				laserAgeing.send(ch, l.Index, u.Unit.ID, u.Unit.Site, p.Port)
-			}
-		}
-		return true
-	})
 	if c.cfg.Trends == nil {
 		return
 	}
@@ -81,36 +76,43 @@ func (c trendCollector) Collect(ch chan<- prometheus.Metric) {
 	}
 }
 
-func collectTrend(ch chan<- prometheus.Metric, pv *alarms.PointView, labels ...string) {
+// fillTrend takes over how a point has changed, as far as that is followed.
+func fillTrend(s *sheet, u *alarms.UnitView, p collector.Point, pv *alarms.PointView) {
+	id, site, port, quantity := u.Unit.ID, u.Unit.Site, p.Port, string(p.Quantity)
+	if l := pv.Laser; l != nil && l.Phase == drift.LaserKnown {
+		s.put(laserAgeing, l.Index, id, site, port)
+	}
 	t := pv.Trend
-	trendPhase.sendStates(ch, phases, phaseWord(t.Phase), labels...)
+	if t == nil {
+		return
+	}
+	for _, word := range phases {
+		s.put(trendPhase, number(word == phaseWord(t.Phase)), id, site, port, quantity, word)
+	}
 	if t.Phase < drift.Provisional {
 		return
 	}
-	trendLost.sendKnown(ch, t.LostDB, labels...)
-	trendLostError.sendKnown(ch, t.LostSE, labels...)
-	trendSum.sendKnown(ch, t.SinceFirstDB, labels...)
-	if pv.Thermometer != "" {
-		trendTemp.sendKnown(ch, t.TempCoeff, labels...)
-	}
+	s.put(trendLost, t.LostDB, id, site, port, quantity)
+	s.put(trendLostError, t.LostSE, id, site, port, quantity)
+	s.put(trendSum, t.SinceFirstDB, id, site, port, quantity)
+	s.putIf(pv.Thermometer != "", trendTemp, t.TempCoeff, id, site, port, quantity)
 	if t.Phase < drift.Final {
 		return
 	}
-	trendSlope.sendKnown(ch, t.SlopeDBPerMonth/perMonth, labels...)
-	trendSlopeErr.sendKnown(ch, t.SlopeSE/perMonth, labels...)
+	s.put(trendSlope, t.SlopeDBPerMonth/perMonth, id, site, port, quantity)
+	s.put(trendSlopeErr, t.SlopeSE/perMonth, id, site, port, quantity)
 	for _, f := range pv.Forecasts {
 		word := limitWords[f.Limit]
 		if word == "" {
 			word = strconv.FormatFloat(f.LossDB, 'f', 1, 64) + "_db"
 		}
-		at := append(labels[:len(labels):len(labels)], word)
-		trendEarliest.sendTime(ch, f.Earliest, at...)
-		trendLatest.sendTime(ch, f.Latest, at...)
+		s.putTime(trendEarliest, f.Earliest, id, site, port, quantity, word)
+		s.putTime(trendLatest, f.Latest, id, site, port, quantity, word)
 	}
 }
 
 // sendKnown leaves out what is no number.
-func (f family) sendKnown(ch chan<- prometheus.Metric, v float64, labels ...string) {
+func (f *family) sendKnown(ch chan<- prometheus.Metric, v float64, labels ...string) {
 	if !math.IsNaN(v) && !math.IsInf(v, 0) {
 		f.send(ch, v, labels...)
 	}

@@ -1,11 +1,9 @@
 package metrics
 
 import (
-	"math"
+	"cmp"
+	"slices"
 	"strings"
-
-	"github.com/prometheus/client_golang/prometheus"
-	dto "github.com/prometheus/client_model/go"
 
 	"lightwell/alarms"
 	"lightwell/collector"
@@ -27,10 +25,10 @@ var (
 // quantityFamilies are the families of one quantity.
 type quantityFamilies struct {
 	info      collector.QuantityInfo
-	reading   family
+	reading   *family
 	compared  bool
-	baseline  family
-	deviation family
+	baseline  *family
+	deviation *family
 }
 
 // unitSuffix maps the symbol of a unit to its suffix in metric names, for
@@ -81,129 +79,106 @@ var qualityNames = [...]string{
 	collector.Good.String(), collector.Unavailable.String(), collector.Broken.String(), collector.OutOfRange.String(),
 }
 
-type unitCollector struct{ *Metrics }
-
-// Describe implements prometheus.Collector.
-func (c unitCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, unitInfo, unitUp, unitSuccess, unitStart, unitDuration, unitReadings, unitPolls, unitMissed, unitFailures, baselineState)
+// unitFamilies are all families of units but those of trends.
+func unitFamilies() []*family {
+	out := []*family{unitInfo, unitUp, unitSuccess, unitStart, unitDuration, unitReadings, unitPolls, unitFailures, baselineState}
 	for _, q := range collector.Quantities() {
 		f := families[q.Quantity]
-		describe(ch, f.reading)
+		out = append(out, f.reading)
 		if f.compared {
-			describe(ch, f.baseline, f.deviation)
+			out = append(out, f.baseline, f.deviation)
 		}
 	}
+	return out
 }
 
-// Collect implements prometheus.Collector.
-func (c unitCollector) Collect(ch chan<- prometheus.Metric) {
-	if c.cfg.Missed != nil {
-		unitMissed.send(ch, float64(c.cfg.Missed()))
-	}
-	c.mu.Lock()
-	counts := make(map[string]polls, len(c.polls))
-	for id, p := range c.polls {
-		counts[id] = *p
-	}
-	c.mu.Unlock()
-	known := make(map[string]bool, len(counts))
-	c.cfg.Engine.EachUnit(func(u *alarms.UnitView) bool {
-		known[u.Unit.ID] = true
-		c.collectUnit(ch, u, counts[u.Unit.ID])
-		return true
-	})
-	c.forget(counts, known)
+// unitSheet holds the samples of one unit.
+type unitSheet struct {
+	sheet
+	points []collector.Point // in the order of the sheet
+	round  uint64            // that saw the unit last
 }
 
-// forget drops the counts of units that are no longer in the fleet.
-func (c unitCollector) forget(counts map[string]polls, known map[string]bool) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	for id := range counts {
-		if !known[id] {
-			delete(c.polls, id)
-		}
+// fill takes over what is known of the unit. state is where its baseline
+// stands; empty: not known.
+func (s *unitSheet) fill(u *alarms.UnitView, p polls, state string) {
+	s.begin()
+	s.fillUnit(u, p, state)
+	at := s.at
+	if !s.fillPoints(u) {
+		s.points, s.at = sortedPoints(u), at
+		s.fillPoints(u)
 	}
+	s.end()
 }
 
-func (c unitCollector) collectUnit(ch chan<- prometheus.Metric, u *alarms.UnitView, p polls) {
-	id, site := u.Unit.ID, u.Unit.Site
-	unitInfo.send(ch, 1, id, site, string(u.Unit.Role), u.Unit.Equipment.Model)
-	unitUp.send(ch, number(u.Up()), id, site)
-	unitSuccess.sendTime(ch, u.LastSuccess, id, site)
-	unitPolls.send(ch, float64(p.total), id, site)
-	unitFailures.send(ch, float64(p.failed), id, site)
-	if p.total > 0 {
-		unitDuration.send(ch, p.took.Seconds(), id, site)
-	}
-	if c.cfg.Baselines != nil {
-		baselineState.sendStates(ch, BaselineStates, c.cfg.Baselines.State(id), id, site)
+func (s *unitSheet) fillUnit(u *alarms.UnitView, p polls, state string) {
+	id, site, up := u.Unit.ID, u.Unit.Site, u.Up()
+	s.put(unitInfo, 1, id, site, string(u.Unit.Role), u.Unit.Equipment.Model)
+	s.put(unitUp, number(up), id, site)
+	s.putTime(unitSuccess, u.LastSuccess, id, site)
+	s.put(unitPolls, float64(p.total), id, site)
+	s.put(unitFailures, float64(p.failed), id, site)
+	s.putIf(p.total > 0, unitDuration, p.took.Seconds(), id, site)
+	s.putIf(up && !u.StartedAt.IsZero(), unitStart, seconds(u.StartedAt), id, site)
+	for _, word := range BaselineStates {
+		s.putIf(state != "", baselineState, number(word == state), id, site, word)
 	}
 	var byQuality [len(qualityNames)]int
-	byPort := map[string][]*dto.LabelPair{}
-	for point, pv := range u.Points {
-		labels := byPort[point.Port]
-		if labels == nil {
-			labels = []*dto.LabelPair{pair("port", point.Port), pair("site", site), pair("unit", id)}
-			byPort[point.Port] = labels
-		}
-		if f := families[point.Quantity]; f != nil {
-			f.collect(ch, u, labels, &pv)
-		}
+	for _, pv := range u.Points {
 		if int(pv.Reading.Quality) < len(byQuality) {
 			byQuality[pv.Reading.Quality]++
 		}
 	}
-	if !u.Up() {
-		return
-	}
-	unitStart.sendTime(ch, u.StartedAt, id, site)
 	for q, n := range byQuality {
-		unitReadings.send(ch, float64(n), id, site, qualityNames[q])
+		s.putIf(up, unitReadings, float64(n), id, site, qualityNames[q])
 	}
 }
 
-func (f *quantityFamilies) collect(ch chan<- prometheus.Metric, u *alarms.UnitView, labels []*dto.LabelPair, pv *alarms.PointView) {
-	q := f.info.Quantity
-	if f.compared && pv.Baseline != nil {
-		f.baseline.sendPoint(ch, q.BaseUnit(pv.Baseline.Value), labels)
+// fillPoints returns false when the unit has other points than before.
+func (s *unitSheet) fillPoints(u *alarms.UnitView) bool {
+	if len(s.points) != len(u.Points) {
+		return false
 	}
-	if !u.Up() || pv.Reading.Quality != collector.Good {
-		return
+	for _, p := range s.points {
+		pv, ok := u.Points[p]
+		if !ok {
+			return false
+		}
+		if f := families[p.Quantity]; f != nil {
+			f.fill(&s.sheet, u, p.Port, &pv)
+		}
+		fillTrend(&s.sheet, u, p, &pv)
 	}
-	if f.compared && pv.Compared {
-		f.deviation.sendPoint(ch, q.BaseUnit(pv.Deviation), labels)
-	}
-	if len(f.info.States) > 0 {
-		f.reading.sendStates(ch, f.info.States, pv.Reading.State(), u.Unit.ID, u.Unit.Site, labels[0].GetValue())
-		return
-	}
-	f.reading.sendPoint(ch, q.BaseUnit(pv.Reading.Value), labels)
+	return true
 }
 
-// pointSample is a constant gauge that shares its labels with the other
-// families of the same port. A large fleet has so many that labels made anew
-// for each would be most of what a scrape allocates.
-type pointSample struct {
-	desc   *prometheus.Desc
-	labels []*dto.LabelPair // sorted by name; never changed
-	value  float64
+func sortedPoints(u *alarms.UnitView) []collector.Point {
+	points := make([]collector.Point, 0, len(u.Points))
+	for p := range u.Points {
+		points = append(points, p)
+	}
+	slices.SortFunc(points, func(a, b collector.Point) int {
+		return cmp.Or(strings.Compare(a.Port, b.Port), strings.Compare(string(a.Quantity), string(b.Quantity)))
+	})
+	return points
 }
 
-// Desc implements prometheus.Metric.
-func (s *pointSample) Desc() *prometheus.Desc { return s.desc }
-
-// Write implements prometheus.Metric.
-func (s *pointSample) Write(out *dto.Metric) error {
-	out.Label, out.Gauge = s.labels, &dto.Gauge{Value: &s.value}
-	return nil
-}
-
-// sendPoint leaves out what is no number.
-func (f family) sendPoint(ch chan<- prometheus.Metric, v float64, labels []*dto.LabelPair) {
-	if !math.IsNaN(v) && !math.IsInf(v, 0) {
-		ch <- &pointSample{f.desc, labels, v}
+func (f *quantityFamilies) fill(s *sheet, u *alarms.UnitView, port string, pv *alarms.PointView) {
+	q, id, site := f.info.Quantity, u.Unit.ID, u.Unit.Site
+	good := u.Up() && pv.Reading.Quality == collector.Good
+	for _, word := range f.info.States {
+		s.putIf(good, f.reading, number(word == pv.Reading.State()), id, site, port, word)
+	}
+	if len(f.info.States) == 0 {
+		s.putIf(good, f.reading, q.BaseUnit(pv.Reading.Value), id, site, port)
+	}
+	if f.compared {
+		level := unknown
+		if pv.Baseline != nil {
+			level = pv.Baseline.Value
+		}
+		s.put(f.baseline, q.BaseUnit(level), id, site, port)
+		s.putIf(good && pv.Compared, f.deviation, q.BaseUnit(pv.Deviation), id, site, port)
 	}
 }
-
-func pair(name, value string) *dto.LabelPair { return &dto.LabelPair{Name: &name, Value: &value} }

@@ -234,8 +234,8 @@ func (d *Daemon) polled(p collector.Poll) {
 	}
 	d.book.Observe(p)
 	d.trends.Observe(p)
-	d.engine.Observe(p)
 	d.metrics.ObservePoll(p)
+	d.engine.Observe(p)
 	d.past.append(p)
 	if d.opts.OnPoll != nil {
 		d.opts.OnPoll(p)

@@ -1,0 +1,76 @@
+package metrics
+
+import (
+	"sync"
+
+	dto "github.com/prometheus/client_model/go"
+
+	"lightwell/alarms"
+)
+
+// live is the part of the page that grows with the fleet.
+type live struct {
+	mu    sync.Mutex // held from a collection until its families are written
+	book  *book
+	units map[string]*unitSheet
+	links *linkBook
+	round uint64 // counts the collections
+}
+
+func newLive() *live {
+	all := append(append(unitFamilies(), trendFamilies()...), linkFamilies()...)
+	return &live{book: newBook(all...), units: map[string]*unitSheet{}, links: newLinkBook()}
+}
+
+// collectLive brings the families up to date. A site is taken over while its
+// polls wait, so that all samples of a unit and of its links tell of the same
+// polls.
+func (m *Metrics) collectLive(out []*dto.MetricFamily) ([]*dto.MetricFamily, error) {
+	l := m.live
+	l.round++
+	l.book.bad = nil
+	if m.cfg.Fleet != nil {
+		l.links.use(m.cfg.Fleet(), l.book)
+	}
+	m.cfg.Engine.EachSite(func(units []*alarms.UnitView) bool {
+		for _, u := range units {
+			m.fillUnit(u)
+		}
+		l.links.fill(units, l.round)
+		return true
+	})
+	l.links.sweep(l.round)
+	l.sweep()
+	m.forgetPolls()
+	return l.book.families(out), l.book.bad
+}
+
+func (m *Metrics) fillUnit(u *alarms.UnitView) {
+	l, id := m.live, u.Unit.ID
+	s := l.units[id]
+	if s == nil {
+		s = &unitSheet{sheet: sheet{book: l.book}}
+		l.units[id] = s
+	}
+	state := ""
+	if m.cfg.Baselines != nil {
+		state = m.cfg.Baselines.State(id)
+	}
+	s.round = l.round
+	s.fill(u, m.pollsOf(u), state)
+}
+
+// sweep drops the units that are no longer in the fleet.
+func (l *live) sweep() {
+	gone := false
+	for id, s := range l.units {
+		if s.round != l.round {
+			s.drop()
+			delete(l.units, id)
+			gone = true
+		}
+	}
+	if gone {
+		l.book.forget()
+	}
+}
