@@ -111,24 +111,6 @@ func TestNothingIsLostWhileTheStateIsDown(t *testing.T) {
 	require.NotEmpty(t, db.rows["group/pair/optical_receive_power"])
 }
 
-// TestDurableSize: at most 128 bytes a point and day (once commissioned),
-// names and all.
-func TestDurableSize(t *testing.T) {
-	db := &store{}
-	s := newStage(t, trend.Config{Store: db})
-	s.play(20)
-	require.NoError(t, s.k.Write(context.Background()))
-	bytes, before := 0, db.saved
-	for name, body := range db.rows {
-		bytes += len(name) + len(body)
-	}
-	t.Logf("%d bytes for 4 optical powers and 2 lasers", bytes)
-	require.LessOrEqual(t, drift.SeriesSize, 128)
-	s.play(30)
-	require.NoError(t, s.k.Write(context.Background()))
-	require.LessOrEqual(t, db.saved-before, 20, "each unit once a day at most")
-}
-
 func TestABadRowBeginsAnew(t *testing.T) {
 	for _, body := range [][]byte{nil, {9}, {1, 2, 3}, append([]byte{1, 0, 0, 0, 0, 0, 2, 2}, make([]byte, 40)...)} {
 		db := &store{rows: map[string][]byte{"unit/room": body, "group/pair/optical_receive_power": body}}

@@ -27,20 +27,25 @@ type Store interface {
 const unitRow = "unit/"
 
 // format is the version of a unit's row: its first byte.
-const format = 1
+const format = 2
 
 var errForeign = errors.New("state of another format or model")
 
-// Flags in a row.
+// isFrozen is the flag of a unit in its row.
+const isFrozen = 1
+
+// Flags of a point in a row. The upper four bits are its quantity.
 const (
-	isFrozen = 1 << iota // of the unit
-	hasRival             // of a point
+	hasRival = 1 << iota
 	byFar
 	isDark
+	hasOffset
+
+	quantityAt = 4 // bits
 )
 
-// state writes what must survive a restart: some 20 bytes for the unit, and
-// for each point its series and 7 bytes with its name.
+// state writes what must survive a restart: some 16 bytes for the unit, and
+// for each point its series and three to five bytes with its name.
 func (u *unit) state() []byte {
 	out := append(make([]byte, 0, 32+160*len(u.points)), format)
 	out = binary.LittleEndian.AppendUint32(out, crc32.ChecksumIEEE([]byte(u.model)))
@@ -62,7 +67,7 @@ func (u *unit) state() []byte {
 
 // appendName begins a point. Its quantity is a number, the place in storable.
 func appendName(out []byte, flags byte, name collector.Point) []byte {
-	out = append(out, flags, byte(slices.Index(storable, name.Quantity)), byte(len(name.Port)))
+	out = append(out, flags|byte(slices.Index(storable, name.Quantity))<<quantityAt, byte(len(name.Port)))
 	return append(out, name.Port...)
 }
 
@@ -81,12 +86,17 @@ func (p *point) append(out []byte, name collector.Point) []byte {
 	if p.dark {
 		flags |= isDark
 	}
-	var offset float64
+	offset := 0.0
 	if p.sends != nil {
-		offset = p.sends.offset
+		offset = math.Round(max(-300, min(p.sends.offset, 300)) * 100)
+	}
+	if offset != 0 {
+		flags |= hasOffset
 	}
 	out = appendName(out, flags, name)
-	out = binary.LittleEndian.AppendUint16(out, uint16(int16(math.Round(max(-300, min(offset, 300))*100))))
+	if offset != 0 {
+		out = binary.LittleEndian.AppendUint16(out, uint16(int16(offset)))
+	}
 	out = appendLong(out, p.series.AppendBinary)
 	if p.rival != nil {
 		out = appendLong(out, p.rival.series.AppendBinary)
@@ -97,12 +107,12 @@ func (p *point) append(out []byte, name collector.Point) []byte {
 // appendLong writes a series with its length before it.
 func appendLong(out []byte, write func([]byte) ([]byte, error)) []byte {
 	at := len(out)
-	out, err := write(append(out, 0, 0))
-	if n := len(out) - at - 2; err == nil && n <= math.MaxUint16 {
-		binary.LittleEndian.PutUint16(out[at:], uint16(n))
+	out, err := write(append(out, 0))
+	if n := len(out) - at - 1; err == nil && n <= math.MaxUint8 {
+		out[at] = byte(n)
 		return out
 	}
-	return append(out[:at], 0, 0)
+	return append(out[:at], 0)
 }
 
 // lockedState locks the site; nil: nothing is known of the unit.
@@ -131,7 +141,8 @@ func (u *unit) restore(body []byte) error {
 }
 
 func (u *unit) restorePoint(r *reader) {
-	flags, quantity, port := r.byte(), int(r.byte()), string(r.bytes(int(r.byte())))
+	flags := r.byte()
+	quantity, port := int(flags>>quantityAt), string(r.bytes(int(r.byte())))
 	if r.err != nil || quantity >= len(storable) {
 		r.err = errForeign
 		return
@@ -142,7 +153,10 @@ func (u *unit) restorePoint(r *reader) {
 		}
 		return
 	}
-	offset := float64(int16(r.uint16())) / 100
+	offset := 0.0
+	if flags&hasOffset != 0 {
+		offset = float64(int16(r.uint16())) / 100
+	}
 	own, other := r.long(), []byte(nil)
 	if flags&hasRival != 0 {
 		other = r.long()
@@ -204,7 +218,7 @@ func (r *reader) uint16() uint16 {
 }
 
 // long returns what appendLong wrote.
-func (r *reader) long() []byte { return r.bytes(int(r.uint16())) }
+func (r *reader) long() []byte { return r.bytes(int(r.byte())) }
 
 func (r *reader) uint32() uint32 {
 	if b := r.bytes(4); b != nil {
