@@ -170,7 +170,7 @@ func (e *Engine) Observe(p collector.Poll) {
 }
 
 func (u *unitState) observe(p collector.Poll) (site string, events []Event, ok bool) {
-	u.at.mu.Lock()
+	u.at.toChange()
 	defer u.at.mu.Unlock()
 	if p.Started.Before(u.view.Polled) {
 		return "", nil, false

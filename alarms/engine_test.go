@@ -83,10 +83,14 @@ func TestViewKeepsWhatPollsBrought(t *testing.T) {
 	require.False(t, u.Points[power].Compared, "but is not compared any more")
 
 	u.Points[power] = alarms.PointView{}
-	*r.engine.Units()[1].Points[power].Baseline = baseline.Level{}
+	was := r.engine.Units()
 	again, _ := r.engine.Unit("nq-room")
 	require.Equal(t, -4.2, again.Points[power].Reading.Value, "copies are deep")
 	require.Equal(t, -3.0, again.Points[power].Baseline.Value)
+	require.Same(t, was[1].Points[power].Baseline, r.engine.Units()[1].Points[power].Baseline, "what has not changed is not copied again")
+	r.engine.Observe(poll("nq-room", at(time.Hour), reading(collector.OpticalReceivePower, -5.1)))
+	require.Equal(t, -4.2, was[1].Points[power].Reading.Value, "what was given out stays as it was")
+	require.Equal(t, -5.1, r.engine.Units()[1].Points[power].Reading.Value)
 	_, ok = r.engine.Unit("none")
 	require.False(t, ok)
 }

@@ -120,7 +120,7 @@ func (e *Engine) evaluateSite(fleet *collector.Fleet, s *siteState, now time.Tim
 // judge asks every rule and keeps one verdict for each key: the first, or the
 // first that is active.
 func (r *round) judge(s *siteState) {
-	s.mu.Lock()
+	s.toChange()
 	defer s.mu.Unlock()
 	for _, u := range s.units {
 		u.compare(r.engine.cfg.Baselines, s.units)

@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"lightwell/alarms/baseline"
@@ -23,8 +24,9 @@ type siteState struct {
 	mu    sync.RWMutex // guards all below
 	site  collector.Site
 	units []*UnitView
-	power []powerMark // restarts and supply flickers, for mains dips
-	dip   time.Time   // of the last mains dip told
+	power []powerMark                // restarts and supply flickers, for mains dips
+	shown atomic.Pointer[[]UnitView] // copies of units for readers; nil after every change
+	dip   time.Time                  // of the last mains dip told
 
 	findings     []Finding
 	toldFindings map[[2]string]time.Time // cause and resource
@@ -200,15 +202,40 @@ func (e *Engine) Unit(id string) (UnitView, bool) {
 	return u.view.Clone(), true
 }
 
-// Units returns deep copies of all units, site by site in the order of the
-// fleet file.
+// Units returns what is known of all units, site by site in the order of the
+// fleet file. It is as it was when asked for, and goes on being so; what it
+// points to is shared by all who ask, and not to be changed.
 func (e *Engine) Units() []UnitView {
-	var out []UnitView
-	e.EachUnit(func(u *UnitView) bool {
-		out = append(out, u.Clone())
-		return true
-	})
+	e.mu.RLock()
+	sites, count := e.sites, len(e.units)
+	e.mu.RUnlock()
+	out := make([]UnitView, 0, count)
+	for _, s := range sites {
+		out = append(out, s.copies()...)
+	}
 	return out
+}
+
+// copies are made anew only when the site has changed since they were made.
+func (s *siteState) copies() []UnitView {
+	if kept := s.shown.Load(); kept != nil {
+		return *kept
+	}
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	made := make([]UnitView, len(s.units))
+	for i, u := range s.units {
+		made[i] = u.Clone()
+	}
+	s.shown.Store(&made)
+	return made
+}
+
+// toChange locks the site's units for a change of them, and forgets the
+// copies. The caller unlocks.
+func (s *siteState) toChange() {
+	s.mu.Lock()
+	s.shown.Store(nil)
 }
 
 // EachUnit calls fn for every unit in the order of Units, until fn returns

@@ -136,7 +136,10 @@ func (s *Server) registerStream(api huma.API) {
 		Description: "Data of each event.",
 		Content:     map[string]*huma.MediaType{"text/event-stream": {Schema: schema}},
 	}}
-	huma.Register(api, op, func(context.Context, *struct{}) (*huma.StreamResponse, error) {
+	type streamInput struct {
+		Page string `query:"page" maxLength:"2000" doc:"Path and query of a page; then only changes that it shows are told, and versions are its ETags."`
+	}
+	huma.Register(api, op, func(context.Context, *streamInput) (*huma.StreamResponse, error) {
 		return &huma.StreamResponse{Body: func(ctx huma.Context) {
 			r, w := humago.Unwrap(ctx)
 			s.stream(w, r)

@@ -23,6 +23,7 @@ func TestFindingOnThePages(t *testing.T) {
 		require.NotContains(t, s.get("/sites/north-quay").Body.String(), text, "nothing was found at the site yet")
 	}
 	s.engine.found = []alarms.Finding{*dirtyConnector()}
+	s.engine.change()
 	for _, path := range []string{"/sites/north-quay", "/alarms/" + alarms.NewID(key)} {
 		body := s.get(path).Body.String()
 		for _, text := range findingTexts {
@@ -37,6 +38,7 @@ func TestFindingOnThePages(t *testing.T) {
 func TestFindingInTheAPI(t *testing.T) {
 	s := newStage(t, makeFleet(2, 2), day)
 	s.engine.found = []alarms.Finding{*dirtyConnector()}
+	s.engine.change()
 	site := decode(t, s.get("/api/v1/sites/north-quay"))
 	finding := site["findings"].([]any)[0].(map[string]any)
 	require.Equal(t, "connector-dirty", finding["cause"])

@@ -66,6 +66,7 @@ func TestLasersAreShown(t *testing.T) {
 		}
 		s.engine.units[i].Points[bias] = pv
 	}
+	s.engine.change()
 	page := html.UnescapeString(s.get("/units/a1-room").Body.String())
 	for _, want := range []string{`id="lasers"`, ">aged<", "+12.3 ± 0.4 %", "+2.0 ± 0.3 %", "+20 % between 2 and 4 months from 2026-11-25 on", "22 to 49 °C"} {
 		require.Contains(t, page, want)

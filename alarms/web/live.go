@@ -4,7 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"net/http"
+	"net/url"
+	"strings"
 	"sync"
 	"time"
 )
@@ -55,6 +58,13 @@ func (h *hub) version(engine uint64) string {
 	return fmt.Sprintf("%s-%d-%d", h.process, engine, h.own)
 }
 
+// deeds counts what people have done.
+func (h *hub) deeds() uint64 {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.own
+}
+
 // run passes on what the engine signals, until ctx ends.
 func (h *hub) run(ctx context.Context, subscribe func() (<-chan struct{}, func())) error {
 	signals, end := subscribe()
@@ -79,7 +89,8 @@ type Change struct {
 }
 
 // stream sends server-sent events until the client leaves or the server
-// stops: "changed" at once and after every change, "beat" in between.
+// stops: "changed" at once and after every change, "beat" in between. With
+// the query page it tells only of changes that this page shows.
 func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	out := http.NewResponseController(w)
 	w.Header().Set("Content-Type", "text/event-stream")
@@ -91,28 +102,30 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
 	_, _ = fmt.Fprintf(w, "retry: %d\n\n", comeBack.Milliseconds())
-	kind := "changed"
+	told, due := "", false
 	for {
 		next := s.hub.next()
-		now := time.Now()
-		if err := out.SetWriteDeadline(now.Add(streamWrites)); err != nil {
+		version, behind := s.watched(r)
+		if version != told {
+			if tell(w, out, "changed", version) != nil {
+				return
+			}
+			told = version
+		} else if due && tell(w, out, "beat", version) != nil {
 			return
 		}
-		version := s.version()
-		data, _ := json.Marshal(Change{Version: version, Time: now.UTC()})
-		if _, err := fmt.Fprintf(w, "event: %s\nid: %s\ndata: %s\n\n", kind, version, data); err != nil {
-			return
+		var again <-chan time.Time
+		if behind {
+			again = time.After(shownPace)
 		}
-		if err := out.Flush(); err != nil {
-			return
-		}
+		due = false
 		select {
 		case <-r.Context().Done():
 			return
 		case <-beat.C:
-			kind = "beat"
+			due = true
+		case <-again:
 		case <-next:
-			kind = "changed"
 			select {
 			case <-r.Context().Done():
 				return
@@ -123,4 +136,37 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 			return // signed out, or the token is gone
 		}
 	}
+}
+
+func tell(w io.Writer, out *http.ResponseController, kind, version string) error {
+	now := time.Now()
+	if err := out.SetWriteDeadline(now.Add(streamWrites)); err != nil {
+		return err
+	}
+	data, err := json.Marshal(Change{Version: version, Time: now.UTC()})
+	if err != nil {
+		return err
+	}
+	if _, err := fmt.Fprintf(w, "event: %s\nid: %s\ndata: %s\n\n", kind, version, data); err != nil {
+		return err
+	}
+	return out.Flush()
+}
+
+// watched names the state of the page that a listener has open, or of
+// everything; behind: look again soon.
+func (s *Server) watched(r *http.Request) (version string, behind bool) {
+	page := r.URL.Query().Get("page")
+	at, err := url.Parse(page)
+	if page == "" || err != nil || !local(page) || strings.HasPrefix(at.Path, "/api/") {
+		return s.version(), false
+	}
+	look := r.Clone(r.Context())
+	look.Method, look.URL, look.RequestURI = http.MethodHead, at, page
+	head := statusOnly{header: http.Header{}}
+	s.inner.ServeHTTP(&head, look)
+	if tag := head.header.Get("ETag"); tag != "" {
+		return strings.Trim(tag, `"`), head.header.Get(behindHeader) != ""
+	}
+	return s.version(), false
 }

@@ -59,6 +59,8 @@ type frame struct {
 	Trouble string // that everybody must know of; empty: none
 	Person  access.Person
 	Now     time.Time
+	Main    template.HTML // what all readers of one role share
+	Visits  bool          // are recorded
 	Page    any
 
 	board   *view.Board
@@ -67,33 +69,69 @@ type frame struct {
 	visit   func(site string) (visit.Visit, bool) // that is open; nil: none are recorded
 }
 
-// frame must be made before anything is read, so that its Version is never
+// frame must be made before anything is read, so that its state is never
 // newer than what the page shows.
 func (s *Server) frame(r *http.Request, nav string) *frame {
-	f := &frame{Nav: nav, Version: s.version(), Person: access.Who(r.Context()), Now: time.Now(), back: r.URL.RequestURI()}
+	f := &frame{Nav: nav, Person: access.Who(r.Context()), Now: time.Now(), back: r.URL.RequestURI(), Trouble: s.trouble(), Visits: s.cfg.Visits != nil}
 	f.board = s.board(f.Now)
 	if s.cfg.Visits != nil {
 		f.visit = s.cfg.Visits.Open
 	}
-	if s.cfg.Unwritten != nil {
-		if err := s.cfg.Unwritten(); err != nil {
-			f.Trouble = sentence(err.Error()) + " Alarms go on; what people do is refused until it can be written again."
-		}
-	}
 	return f
 }
 
-// render writes a page whole or, when its template fails, not at all.
-func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name string, f *frame) {
+// trouble is what everybody must know of; "": nothing.
+func (s *Server) trouble() string {
+	if s.cfg.Unwritten == nil {
+		return ""
+	}
+	if err := s.cfg.Unwritten(); err != nil {
+		return sentence(err.Error()) + " Alarms go on; what people do is refused until it can be written again."
+	}
+	return ""
+}
+
+// body makes the part of a page that is its own.
+func body(name string, f *frame) ([]byte, error) {
 	var out bytes.Buffer
-	if err := pages[name].ExecuteTemplate(&out, "layout", f); err != nil {
-		s.cfg.Log.Error("page was not made", zap.String("path", r.URL.Path), zap.Error(err))
-		plain(w, http.StatusInternalServerError, "this page could not be made; the log says why\n")
+	err := pages[name].ExecuteTemplate(&out, "body", f)
+	return out.Bytes(), err
+}
+
+// whole writes a page with what is around it or, when its template fails,
+// nothing of it.
+func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, f *frame) {
+	var out bytes.Buffer
+	if err := pages["problem"].ExecuteTemplate(&out, "layout", f); err != nil {
+		s.unmade(w, r, err)
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	if !takesGzip(r) {
+		w.WriteHeader(status)
+		_, _ = out.WriteTo(w)
+		return
+	}
+	w.Header().Set("Content-Encoding", "gzip")
 	w.WriteHeader(status)
-	_, _ = out.WriteTo(w)
+	_ = zip(w, out.Bytes())
+}
+
+func (s *Server) unmade(w http.ResponseWriter, r *http.Request, err error) {
+	s.cfg.Log.Error("page was not made", zap.String("path", r.URL.Path), zap.Error(err))
+	plain(w, http.StatusInternalServerError, "this page could not be made; the log says why\n")
+}
+
+// render writes a page that nobody shares.
+func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name string, f *frame) {
+	f.Visits = s.cfg.Visits != nil
+	main, err := body(name, f)
+	if err != nil {
+		s.unmade(w, r, err)
+		return
+	}
+	f.Main = template.HTML(main)
+	s.whole(w, r, status, f)
 }
 
 func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, status int, detail string) {
@@ -170,35 +208,3 @@ func (f *frame) Rows(list []view.Alarm) []row {
 
 // Run is a link with what its drawing needs.
 func (f *frame) Run(l view.Link) view.Link { return l }
-
-// card is a site with its links.
-type card struct {
-	view.SiteRow
-	Tiles []tile
-}
-
-// tile is a link at a glance.
-type tile struct {
-	ID, Site string
-	State    view.State
-	Said     string // what the drawing says, in words
-	Well     string // path of the light in the drawing
-}
-
-// SiteCards groups the links of an overview by site.
-func (f *frame) SiteCards() []card {
-	o := f.Page.(view.Overview)
-	cards := make([]card, len(o.Sites))
-	at := make(map[string]*card, len(cards))
-	for i, s := range o.Sites {
-		cards[i].SiteRow = s
-		at[s.ID] = &cards[i]
-	}
-	for i := range o.LinkRows {
-		l := &o.LinkRows[i]
-		if c := at[l.Site]; c != nil {
-			c.Tiles = append(c.Tiles, tile{l.ID, l.Site, l.State, lossWords(l), wellPath(l)})
-		}
-	}
-	return cards
-}

@@ -17,52 +17,40 @@ const pageLimit = 200
 
 func (s *Server) registerPages(mux *http.ServeMux) {
 	see := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("GET "+pattern, s.need(access.See, h)) }
-	see("/{$}", s.fleetPage)
-	see("/sites/{id}", s.sitePage)
-	see("/units/{id}", s.unitPage)
-	see("/alarms", s.alarmsPage)
-	see("/alarms/{id}", s.alarmPage)
+	see("/{$}", s.shows("fleet", "fleet", s.fleetPage))
+	see("/sites/{id}", s.shows("site", "", s.sitePage))
+	see("/units/{id}", s.shows("unit", "", s.unitPage))
+	see("/alarms", s.shows("alarms", "alarms", s.alarmsPage))
+	see("/alarms/{id}", s.shows("alarm", "alarms", s.alarmPage))
 	s.registerSheets(see)
 	mux.HandleFunc("POST /alarms/{id}", s.need(access.Operate, s.alarmForm))
 	mux.HandleFunc("POST /units/{id}/poll", s.need(access.Operate, s.pollForm))
 	mux.HandleFunc("POST /units/{id}/commission", s.need(access.Commission, s.commissionForm))
 	if s.cfg.Visits != nil {
-		see("/visits", s.visitsPage)
-		see("/visits/{id}", s.visitPage)
+		see("/visits", s.shows("visits", "visits", s.visitsPage))
+		see("/visits/{id}", s.shows("visit", "visits", s.visitPage))
 		mux.HandleFunc("POST /sites/{id}/visit", s.need(access.Operate, s.visitBeginForm))
 		mux.HandleFunc("POST /visits/{id}", s.need(access.Operate, s.visitForm))
 	}
 }
 
-func (s *Server) fleetPage(w http.ResponseWriter, r *http.Request) {
-	f := s.frame(r, "fleet")
-	o := f.board.Overview()
-	f.Page = o
-	f.Title = plural(len(o.Attention), "cause") + " to see to"
-	s.render(w, r, http.StatusOK, "fleet", f)
-}
-
-func (s *Server) sitePage(w http.ResponseWriter, r *http.Request) {
-	f := s.frame(r, "")
+func (s *Server) sitePage(r *http.Request, f *frame) error {
 	site, ok := f.board.Site(r.PathValue("id"))
 	if !ok {
-		s.problem(w, r, http.StatusNotFound, "the fleet has no such site")
-		return
+		return notFound("the fleet has no such site")
 	}
 	f.Page, f.Title = site, site.Name
-	s.render(w, r, http.StatusOK, "site", f)
+	return nil
 }
 
-func (s *Server) unitPage(w http.ResponseWriter, r *http.Request) {
-	f := s.frame(r, "")
+func (s *Server) unitPage(r *http.Request, f *frame) error {
 	unit, ok := f.board.Unit(r.PathValue("id"))
 	if !ok {
-		s.problem(w, r, http.StatusNotFound, "the fleet has no such unit")
-		return
+		return notFound("the fleet has no such unit")
 	}
 	c := s.capture(unit.ID, f.Now)
 	f.Page, f.Title, f.capture = unit, unit.ID, &c
-	s.render(w, r, http.StatusOK, "unit", f)
+	return nil
 }
 
 func (s *Server) capture(unit string, now time.Time) view.Capture {
@@ -83,13 +71,11 @@ type listPage struct {
 	Next                        string
 }
 
-func (s *Server) alarmsPage(w http.ResponseWriter, r *http.Request) {
-	f := s.frame(r, "alarms")
+func (s *Server) alarmsPage(r *http.Request, f *frame) error {
 	query := r.URL.Query()
 	filter, err := parseFilter(query)
 	if err != nil {
-		s.problem(w, r, http.StatusBadRequest, err.Error())
-		return
+		return &fault{http.StatusBadRequest, err.Error()}
 	}
 	p := listPage{
 		State: filter.Condition, Severity: query.Get("severity"), Site: filter.Site, Type: filter.Type,
@@ -103,7 +89,7 @@ func (s *Server) alarmsPage(w http.ResponseWriter, r *http.Request) {
 	}
 	p.fill(f.board, filter, query)
 	f.Page, f.Title = p, plural(p.Total, p.State+" alarm")
-	s.render(w, r, http.StatusOK, "alarms", f)
+	return nil
 }
 
 func (p *listPage) fill(b *view.Board, filter view.Filter, query url.Values) {
@@ -173,12 +159,10 @@ type alarmView struct {
 // Spans lists the times for which the alarm can be shelved.
 func (alarmView) Spans() any { return spans }
 
-func (s *Server) alarmPage(w http.ResponseWriter, r *http.Request) {
-	f := s.frame(r, "alarms")
+func (s *Server) alarmPage(r *http.Request, f *frame) error {
 	a, ok := f.board.Alarm(r.PathValue("id"))
 	if !ok {
-		s.problem(w, r, http.StatusNotFound, "there is no such alarm in the list; it may have been purged")
-		return
+		return notFound("there is no such alarm in the list; it may have been purged")
 	}
 	v := alarmView{row: f.row(a), ResourceHref: href(f.board, a.Resource)}
 	for _, t := range s.cfg.Types {
@@ -192,7 +176,7 @@ func (s *Server) alarmPage(w http.ResponseWriter, r *http.Request) {
 	v.Relatives = append(f.board.ByKey(a.Related), f.board.Consequences(a.Alarm)...)
 	v.Relatives = slices.CompactFunc(v.Relatives, func(x, y view.Alarm) bool { return x.ID == y.ID })
 	f.Page, f.Title = v, a.Text
-	s.render(w, r, http.StatusOK, "alarm", f)
+	return nil
 }
 
 func acts(a *alarms.Alarm) []act {

@@ -22,6 +22,7 @@ func (s *Server) routes() http.Handler {
 	inner := http.NewServeMux()
 	s.registerPages(inner)
 	s.registerAPI(inner)
+	s.inner = inner
 
 	origin := http.NewCrossOriginProtection()
 	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

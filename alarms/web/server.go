@@ -12,9 +12,7 @@ import (
 	"go.uber.org/zap"
 	"golang.org/x/sync/errgroup"
 
-	"lightwell/alarms"
 	"lightwell/alarms/web/access"
-	"lightwell/alarms/web/view"
 )
 
 // Limits of the server.
@@ -33,6 +31,9 @@ type Server struct {
 	cfg      Config
 	guard    *access.Guard
 	hub      *hub
+	boards   boards
+	gallery  gallery
+	inner    *http.ServeMux // of those signed in
 	handler  http.Handler
 	listener net.Listener
 }
@@ -126,16 +127,4 @@ func (s *Server) Run(ctx context.Context) error {
 // process, or the same one after a restart, never gives the same name.
 func (s *Server) version() string {
 	return s.hub.version(s.cfg.Engine.Version())
-}
-
-func (s *Server) board(now time.Time) *view.Board {
-	snapshot := view.Snapshot{
-		Now: now, Fleet: s.cfg.Fleet(), Units: s.cfg.Engine.Units(),
-		Alarms:   s.cfg.Alarms.Alarms(alarms.Filter{Shelving: alarms.ShelvingAny}),
-		Baseline: s.cfg.Baselines.State, Findings: s.cfg.Engine.Findings,
-	}
-	if s.cfg.Calendar != nil {
-		snapshot.During = s.cfg.Calendar.During
-	}
-	return view.NewBoard(snapshot)
 }

@@ -5,10 +5,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -169,7 +169,12 @@ func TestPortInUseIsAStartError(t *testing.T) {
 
 // follow reads the stream of changes.
 func follow(t *testing.T, ctx context.Context, url, secret string) <-chan web.Change {
-	r, err := http.NewRequestWithContext(ctx, "GET", url+"/api/v1/changes", nil)
+	return followPage(t, ctx, url, secret, "")
+}
+
+// followPage reads the stream of changes that a page shows.
+func followPage(t *testing.T, ctx context.Context, base, secret, page string) <-chan web.Change {
+	r, err := http.NewRequestWithContext(ctx, "GET", base+"/api/v1/changes?page="+url.QueryEscape(page), nil)
 	require.NoError(t, err)
 	r.Header.Set("Authorization", "Bearer "+secret)
 	answer, err := http.DefaultClient.Do(r)
@@ -248,23 +253,4 @@ func TestPanicIsAnAnswer(t *testing.T) {
 	require.Equal(t, http.StatusInternalServerError, w.Code)
 	require.NotContains(t, w.Body.String(), "no fleet")
 	require.Equal(t, http.StatusInternalServerError, s.get("/").Code)
-}
-
-func BenchmarkFleetPage(b *testing.B) {
-	for _, links := range []int{40, 400, 4000} {
-		b.Run(fmt.Sprintf("links-%d", links), func(b *testing.B) {
-			s := newStage(b, makeFleet(links/10, 10), time.Now(), withoutTokens)
-			s.trouble(time.Now())
-			r := httptest.NewRequest("GET", "/", nil)
-			r.Host = "localhost"
-			b.ReportAllocs()
-			var size int
-			for b.Loop() {
-				w := httptest.NewRecorder()
-				s.server.ServeHTTP(w, r)
-				size = w.Body.Len()
-			}
-			b.ReportMetric(float64(size)/1000, "kB/page")
-		})
-	}
 }

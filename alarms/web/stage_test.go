@@ -54,12 +54,14 @@ type engine struct {
 	units   []alarms.UnitView
 	found   []alarms.Finding
 	version uint64
+	asked   int // how often for all units
 	signals map[chan struct{}]bool
 }
 
 func (e *engine) Units() []alarms.UnitView {
 	e.mu.Lock()
 	defer e.mu.Unlock()
+	e.asked++
 	return append([]alarms.UnitView(nil), e.units...)
 }
 

@@ -145,16 +145,14 @@ type visitLists struct {
 // visitsShown is how many visits one page lists.
 const visitsShown = 100
 
-func (s *Server) visitsPage(w http.ResponseWriter, r *http.Request) {
-	f := s.frame(r, "visits")
+func (s *Server) visitsPage(r *http.Request, f *frame) error {
 	going, err := s.visits(visit.Filter{Going: true, Limit: visitsShown})
 	page := visitPage{}
 	if err == nil {
 		page, err = s.visits(visit.Filter{Before: r.URL.Query().Get("after"), Limit: visitsShown})
 	}
 	if err != nil {
-		s.problem(w, r, statusOf(err), s.reason(err, statusOf(err)))
-		return
+		return err
 	}
 	lists := visitLists{Going: going.Items, Next: page.Next}
 	for _, v := range page.Items {
@@ -163,18 +161,16 @@ func (s *Server) visitsPage(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	f.Page, f.Title = lists, "Visits"
-	s.render(w, r, http.StatusOK, "visits", f)
+	return nil
 }
 
-func (s *Server) visitPage(w http.ResponseWriter, r *http.Request) {
-	f := s.frame(r, "visits")
+func (s *Server) visitPage(r *http.Request, f *frame) error {
 	p, err := s.cfg.Visits.Proof(r.PathValue("id"), f.Now)
 	if err != nil {
-		s.problem(w, r, statusOf(err), s.reason(err, statusOf(err)))
-		return
+		return err
 	}
 	f.Page, f.Title = p, "Visit "+p.ID+" to "+p.SiteName
-	s.render(w, r, http.StatusOK, "visit", f)
+	return nil
 }
 
 func (s *Server) visitBeginForm(w http.ResponseWriter, r *http.Request) {
@@ -219,9 +215,6 @@ func (f *frame) Visit(site string) *visit.Visit {
 	}
 	return nil
 }
-
-// Visits tells whether visits are recorded here.
-func (f *frame) Visits() bool { return f.visit != nil }
 
 // visitRows are visits for the table that lists them.
 type visitRows struct {

@@ -15,7 +15,7 @@ import (
 
 var functions = template.FuncMap{
 	"asset":   func(name string) string { return "/assets/" + name + "?v=" + fingerprints[name] },
-	"utc":     func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05 UTC") },
+	"utc":     func(t time.Time) string { return t.UTC().Format(utcLayout) },
 	"along":   func() []view.Place { return view.Along },
 	"beside":  func(p view.Place) bool { return p == view.AtSite || p == view.Daemon },
 	"plural":  plural,
@@ -29,6 +29,9 @@ var functions = template.FuncMap{
 	"level":   func(label string, p *view.Point) level { return level{label, p} },
 	"lossy":   func(db *float64) bool { return *db >= noticeDB },
 }
+
+// utcLayout is how a time is written for all zones.
+const utcLayout = "2006-01-02 15:04:05 UTC"
 
 // noticeDB is the loss from which the page says it in words; half a decibel
 // is a mated pair of connectors (TIA-568 allows 0.75 dB each).
@@ -139,7 +142,7 @@ func newStamp(t, now time.Time, zone *time.Location) stamp {
 	if local := t.In(zone); local.Year() != now.In(zone).Year() {
 		layout = "2 Jan 2006 15:04:05 MST"
 	}
-	return stamp{t.UTC().Format(time.RFC3339), t.UTC().Format("2006-01-02 15:04:05 UTC"), t.In(zone).Format(layout)}
+	return stamp{t.UTC().Format(time.RFC3339), t.UTC().Format(utcLayout), t.In(zone).Format(layout)}
 }
 
 // wellDB is the loss at which a well of a tile is drawn empty.
@@ -180,6 +183,8 @@ type row struct {
 	Handling       string
 	MayAcknowledge bool
 	Back           string
+	Least          *view.Margin // left at a link that it hurts, where that was asked
+	LeastLink      string
 }
 
 func (f *frame) row(a view.Alarm) row {

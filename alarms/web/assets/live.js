@@ -62,12 +62,13 @@
     busy = true;
     try {
       const goal = wanted;
-      const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
+      const answer = await fetch(location.href, { headers: { Accept: "text/html", "Lightwell-Part": "main" }, cache: "no-store" });
       out = answer.status === 401;
       if (!answer.ok) throw new Error("status " + answer.status);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       swap(page);
-      version = goal;
+      version = (answer.headers.get("ETag") || goal).replaceAll('"', "");
+      if (wanted === goal) wanted = version;
       missed = false;
     } catch {
       missed = true;
@@ -89,7 +90,7 @@
   };
   const listen = () => {
     source?.close();
-    source = new EventSource("/api/v1/changes");
+    source = new EventSource("/api/v1/changes?page=" + encodeURIComponent(location.pathname + location.search));
     source.addEventListener("changed", note);
     source.addEventListener("beat", note);
     source.addEventListener("error", () => { lost = true; judge(); });

@@ -203,3 +203,19 @@ func (b *Board) attention(keep func(*alarms.Alarm) bool) []Alarm {
 	slices.SortStableFunc(out, func(x, y Alarm) int { return byUrgency(&x.Alarm, &y.Alarm) })
 	return out
 }
+
+// Rank orders states, worst highest.
+func (s State) Rank() int {
+	switch s {
+	case StateGood:
+		return 0
+	case StateCommissioning:
+		return 1
+	case StateHeld:
+		return 2
+	case StateSilent:
+		return 3
+	}
+	v, _ := alarms.ParseSeverity(string(s)) // what is not known ranks lowest
+	return 4 + int(v)
+}

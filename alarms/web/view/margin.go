@@ -51,3 +51,12 @@ func finite(v float64) *float64 {
 	v = hundredths(v)
 	return &v
 }
+
+// MarginOf returns what the link of that id has left; nil: not known.
+func (b *Board) MarginOf(id string) *Margin {
+	l, ok := b.Fleet.Link(id)
+	if !ok {
+		return nil
+	}
+	return b.margin(l)
+}
