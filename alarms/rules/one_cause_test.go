@@ -181,6 +181,7 @@ func (w *bigWatch) repair(id plant.FaultID) {
 // TestOneCause: what happens is told once, at the cause, whatever the order of
 // the polls, and its end is told once.
 func TestOneCause(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		fault    plant.Fault
 		seeds    uint64
@@ -196,6 +197,7 @@ func TestOneCause(t *testing.T) {
 	} {
 		for seed := range c.seeds {
 			t.Run(fmt.Sprint(c.fault.Kind, " ", c.fault.Target(), " ", seed), func(t *testing.T) {
+				t.Parallel()
 				synctest.Test(t, func(t *testing.T) {
 					w := newBigWatch(t, seed+1)
 					id := w.inject(c.fault)
@@ -223,6 +225,7 @@ func TestOneCause(t *testing.T) {
 // TestPartialRepair: the splicer leaves one strand open. It is told once the
 // cable's alarm is over, and nothing else is.
 func TestPartialRepair(t *testing.T) {
+	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
 		w := newBigWatch(t, 4)
 		cut := w.inject(plant.Fault{Kind: "cable-cut", Cable: "riser"})
