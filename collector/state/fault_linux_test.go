@@ -4,10 +4,12 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"strconv"
 	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"go.uber.org/zap"
 
 	"lightwell/collector/state"
 	"lightwell/collector/state/pgtest"
@@ -113,4 +115,29 @@ func TestDatabaseDiskFull(t *testing.T) {
 	require.NoError(t, os.Remove(rest))
 	require.NoError(t, s.Commit(ctx, round(seq, 300)), "goes on when there is space")
 	requireWhole(t, s, seq+300)
+}
+
+// TestCloseFreesTheFolderAtOnce: another program may be being started, with a
+// copy of all open files until it runs.
+func TestCloseFreesTheFolderAtOnce(t *testing.T) {
+	folder := t.TempDir()
+	s, err := state.Open(t.Context(), state.Config{Folder: folder}, zap.NewNop())
+	require.NoError(t, err)
+	open, err := os.ReadDir("/proc/self/fd")
+	require.NoError(t, err)
+	copied := -1
+	for _, f := range open {
+		if at, err := os.Readlink("/proc/self/fd/" + f.Name()); err == nil && at == filepath.Join(folder, "lock") {
+			number, err := strconv.Atoi(f.Name())
+			require.NoError(t, err)
+			copied, err = syscall.Dup(number)
+			require.NoError(t, err)
+		}
+	}
+	require.Positive(t, copied, "the lock is an open file")
+	defer syscall.Close(copied)
+	require.NoError(t, s.Close())
+	s, err = state.Open(t.Context(), state.Config{Folder: folder}, zap.NewNop())
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
 }

@@ -24,6 +24,12 @@ func lockFile(path string) (*os.File, error) {
 	return f, nil
 }
 
+// unlockFile gives the lock back and closes f. Closing alone would not do: a
+// process that is being started has a copy of f until its program runs.
+func unlockFile(f *os.File) error {
+	return errors.Join(syscall.Flock(int(f.Fd()), syscall.LOCK_UN), f.Close())
+}
+
 // syncFolder makes a rename in the folder durable.
 func syncFolder(path string) error {
 	f, err := os.Open(path)

@@ -128,7 +128,7 @@ func (s *Store) Close() error {
 	if err == nil {
 		err = mark(s.lock, false)
 	}
-	return errors.Join(err, s.lock.Close())
+	return errors.Join(err, unlockFile(s.lock))
 }
 
 // free gives back what a failed Open took. The folder stays marked as it was.
@@ -136,7 +136,7 @@ func (s *Store) free() {
 	if s.engine != nil {
 		s.engine.close()
 	}
-	s.lock.Close()
+	_ = unlockFile(s.lock) // nobody could do anything about it
 }
 
 // Backup writes a copy of the database, as of one moment, to a new file while

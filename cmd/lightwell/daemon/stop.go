@@ -24,7 +24,7 @@ const (
 	// writesEnd is when, after the begin of a stop, the state is written no
 	// more: a database that hangs must not hold up everything that waits
 	// behind it.
-	writesEnd = 8 * time.Second
+	writesEnd = 7 * time.Second
 )
 
 // roll is who has not ended yet.

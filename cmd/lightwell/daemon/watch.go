@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -33,6 +34,7 @@ var foreverKinds = []string{"baseline-accepted", "baseline-forced", "visit-begun
 
 // watch is how the daemon watches itself.
 type watch struct {
+	mu      sync.Mutex // held by who looks
 	judge   upkeep.Watch
 	clock   *upkeep.Clock
 	started time.Time
@@ -66,6 +68,8 @@ func (d *Daemon) upkeep(ctx context.Context) error {
 // look raises and clears the alarms of the daemon itself. elapsed is the time
 // since the start.
 func (d *Daemon) look(now time.Time, elapsed time.Duration) {
+	d.watch.mu.Lock()
+	defer d.watch.mu.Unlock()
 	off := d.watch.clock.Observe(now, elapsed)
 	d.watch.off.Store(int64(off))
 	f := upkeep.Facts{
