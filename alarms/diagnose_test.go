@@ -196,6 +196,29 @@ func TestFindingThatExplainsNothing(t *testing.T) {
 	require.Nil(t, r.alarm(nqPower, rule.typ.ID).Details.Finding, "an alarm about Lightwell's own work")
 }
 
+// TestAFindingThatContradicts: one that says that the links work explains no
+// lost light, at whatever resource, however sure it is.
+func TestAFindingThatContradicts(t *testing.T) {
+	rule := signalLost()
+	lost := dirty(1)
+	lost.Cause, lost.Title, lost.Types = "management-lost", "Management network lost; the links probably work", []string{"unit-unreachable"}
+	find := []alarms.Finding{lost}
+	r := newRig(t, alarms.EngineConfig{
+		Baselines: levels{receivePower: baseline.Level{Value: -3, Spread: 0.05}},
+		Diagnose:  func(*alarms.View) []alarms.Finding { return find },
+	}, rule)
+	rule.verdicts(active(nqPower, r.now))
+	r.power(time.Minute, -5)
+	require.Nil(t, r.alarm(nqPower, rule.typ.ID).Details.Finding)
+	find = append(find, dirty(0.3))
+	r.power(time.Minute, -5)
+	require.Equal(t, "connector-dirty", r.alarm(nqPower, rule.typ.ID).Details.Finding.Cause)
+	find = []alarms.Finding{dirty(0.3)}
+	find[0].Types = []string{rule.typ.ID}
+	r.power(time.Minute, -5)
+	require.NotNil(t, r.alarm(nqPower, rule.typ.ID).Details.Finding)
+}
+
 func TestDiagnosisThatPanics(t *testing.T) {
 	rule := signalLost()
 	r := newRig(t, alarms.EngineConfig{Diagnose: func(*alarms.View) []alarms.Finding { panic("oops") }}, rule)

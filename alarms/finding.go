@@ -42,6 +42,9 @@ type Finding struct {
 	Cautions    []string      `json:"cautions,omitempty" doc:"Safety for this work. Local codes and licensed persons decide."`
 	Probability float64       `json:"probability" doc:"Share of the likelihood among the causes that could explain the same signs; rounded."`
 	Others      []Alternative `json:"others,omitempty" doc:"Causes that fit the same signs less well, best first."`
+	// Types are the types of alarm that it explains; empty: any. A cause that
+	// leaves the links alone explains no lost light.
+	Types []string `json:"-"`
 	// NoVisit: it explains what is seen and asks nobody to go there.
 	NoVisit bool `json:"no_visit,omitempty" doc:"Nobody has to go there for it."`
 }
@@ -71,6 +74,9 @@ func (f *Finding) Sentence() string {
 // about Lightwell's own work, such as a baseline that is missing, are not.
 func (f *Finding) explains(k Key, t *Type) bool {
 	if t.EventType == ProcessingErrorAlarm || t.EventType == SecurityAlarm {
+		return false
+	}
+	if len(f.Types) > 0 && !slices.Contains(f.Types, k.Type) {
 		return false
 	}
 	return slices.Contains(f.Resources, k.Resource)

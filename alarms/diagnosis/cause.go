@@ -114,7 +114,8 @@ type Cause struct {
 	Deciding   string // what tells it from its likes
 	Cautions   []string
 	NoVisit    bool
-	Basis      string // where the signature comes from
+	Types      []string // of alarm that it may explain, where it contradicts the others; nil: any
+	Basis      string   // where the signature comes from
 }
 
 // Causes returns the table. It is shared: do not change it.

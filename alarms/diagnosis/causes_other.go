@@ -54,6 +54,7 @@ var otherCauses = []Cause{
 		},
 		Actions:  []string{"Reach the gateway of the site.", "Check switch, VLAN and uplink.", "Ask at the site whether the service works."},
 		Bring:    []string{"laptop", "patch cord"},
+		Types:    []string{"unit-unreachable", "credentials-refused"}, // the links work: nothing else comes of it
 		Disproof: "the service is down too",
 		Deciding: "ask at the site whether the service works",
 		Cautions: caution.Mains, Basis: "common cause: many units unreachable at once, far ends see light",

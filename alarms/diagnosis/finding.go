@@ -21,7 +21,7 @@ func (s *site) finding(h *hypothesis, rivals []hypothesis) alarms.Finding {
 	c := h.cause
 	f := alarms.Finding{
 		Cause: c.ID, Title: c.Title, Resource: s.resource(h.sig.Anchor, h.at), Place: s.place(h.sig.Anchor, h.at),
-		Disproof: c.Disproof, Actions: c.Actions, Bring: c.Bring, Cautions: c.Cautions, NoVisit: c.NoVisit,
+		Disproof: c.Disproof, Actions: c.Actions, Bring: c.Bring, Cautions: c.Cautions, NoVisit: c.NoVisit, Types: c.Types,
 	}
 	if h.sig.Anchor == AtFibre {
 		f.Strand, f.Direction = s.fibres[h.at].path.Strand, s.fibres[h.at].direction()

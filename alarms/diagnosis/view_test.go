@@ -13,6 +13,7 @@ import (
 	"lightwell/alarms/baseline"
 	"lightwell/alarms/diagnosis"
 	"lightwell/alarms/drift"
+	"lightwell/alarms/rules"
 	"lightwell/collector"
 	"lightwell/collector/model"
 )
@@ -105,6 +106,41 @@ func TestStaleIsNotZero(t *testing.T) {
 	move(v, "o1", collector.LaserBias, 40)
 	move(v, "o1", collector.RFInputLevel, -30)
 	require.Equal(t, clean, diagnosis.Diagnose(v))
+}
+
+// TestTheMomentAfterACut: the roof units are silent and the room units were
+// read before the cut. Until they are read again, the way to the roof units
+// looks like what is lost; that finding is about readings alone.
+func TestTheMomentAfterACut(t *testing.T) {
+	v := still(t, layout{via: true})
+	for _, u := range v.Units {
+		if u.Unit.Via != "" {
+			for p, pv := range u.Points {
+				pv.Reading.Quality, pv.Compared = collector.Unavailable, false
+				u.Points[p] = pv
+			}
+		}
+	}
+	found := diagnosis.Diagnose(v)
+	require.NotEmpty(t, found)
+	for _, f := range found {
+		if f.Cause == "management-lost" {
+			require.NotEmpty(t, f.Types)
+		}
+	}
+	for _, c := range diagnosis.Causes() {
+		for _, id := range c.Types {
+			require.Contains(t, alarmTypes(), id, c.ID)
+			require.NotContains(t, id, "optical")
+		}
+	}
+}
+
+func alarmTypes() (all []string) {
+	for _, r := range rules.All() {
+		all = append(all, r.Type().ID)
+	}
+	return all
 }
 
 // TestMissingIsNotZero: a point that is unavailable is the same as one that

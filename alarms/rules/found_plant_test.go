@@ -70,3 +70,27 @@ func TestPlantFaultsThatOnlyTheDiagnosisTells(t *testing.T) {
 		})
 	}
 }
+
+// TestNoFindingContradictsItsAlarm: at no moment after a cut, whichever units
+// were read before it, does an alarm about lost light say that the links work.
+func TestNoFindingContradictsItsAlarm(t *testing.T) {
+	for _, fault := range []plant.Fault{{Kind: "cable-cut", Cable: "riser"}, {Kind: "outdoor-power-lost", Site: "quay"}} {
+		synctest.Test(t, func(t *testing.T) {
+			w := newWatch(t, 1)
+			w.commission()
+			_, err := w.plant.Inject(fault, w.plant.PlantTime(time.Now()))
+			require.NoError(t, err)
+			told := 0
+			for range 60 {
+				w.run(time.Second, time.Second)
+				for _, a := range w.list.Alarms(alarms.Filter{}) {
+					if f := a.Details.Finding; f != nil && strings.HasPrefix(a.Type, "optical") {
+						told++
+						require.NotEqual(t, "management-lost", f.Cause, a.Resource)
+					}
+				}
+			}
+			require.Positive(t, told)
+		})
+	}
+}
