@@ -27,13 +27,37 @@ type paged[T any] struct {
 	Next  string `json:"next,omitempty" doc:"Value of after for the next page; missing at the end."`
 }
 
+// listed is an answer with a page of a list.
+type listed[T any] struct {
+	Link string `header:"Link" doc:"Where the next page is, with rel=next (RFC 8288); missing at the end."`
+	Body paged[T]
+}
+
 // Paging is the part of a query that asks for a page.
 type Paging struct {
 	Limit int    `query:"limit" minimum:"1" maximum:"1000" default:"100" doc:"Most items wanted."`
 	After string `query:"after" maxLength:"200" doc:"Value of next of the page before."`
+
+	asked url.URL
 }
 
-func cut[T any](items []T, p Paging, id func(T) string) (*answer[paged[T]], error) {
+// Resolve keeps what was asked for, so that the next page can be named.
+func (p *Paging) Resolve(ctx huma.Context) []error {
+	p.asked = ctx.URL()
+	return nil
+}
+
+// link names the page after that one.
+func (p *Paging) link(next string) string {
+	if next == "" {
+		return ""
+	}
+	query := p.asked.Query()
+	query.Set("after", next)
+	return "<" + p.asked.Path + "?" + query.Encode() + `>; rel="next"`
+}
+
+func cut[T any](items []T, p Paging, id func(T) string) (*listed[T], error) {
 	page, next, ok := view.Page(items, p.Limit, p.After, id)
 	if !ok {
 		return nil, huma.Error410Gone("the entry to go on after is no longer in the list: begin again without after")
@@ -41,11 +65,12 @@ func cut[T any](items []T, p Paging, id func(T) string) (*answer[paged[T]], erro
 	if page == nil {
 		page = []T{}
 	}
-	return &answer[paged[T]]{paged[T]{page, len(items), next}}, nil
+	return &listed[T]{p.link(next), paged[T]{page, len(items), next}}, nil
 }
 
-func (s *Server) registerAPI(mux *http.ServeMux) {
+func (s *Server) registerAPI(mux humago.Mux) huma.API {
 	api := humago.New(mux, s.description())
+	s.registerMe(api)
 	s.registerReads(api)
 	s.registerAlarmReads(api)
 	s.registerActions(api)
@@ -61,6 +86,7 @@ func (s *Server) registerAPI(mux *http.ServeMux) {
 	mux.HandleFunc("GET /api/{$}", func(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/api/openapi.json", http.StatusSeeOther)
 	})
+	return api
 }
 
 // description is the OpenAPI document without its paths. The library's
@@ -70,13 +96,15 @@ func (s *Server) description() huma.Config {
 	c.OpenAPIPath, c.DocsPath, c.SchemasPath, c.CreateHooks = "/api/openapi", "", "", nil
 	c.RejectUnknownQueryParameters = true
 	c.Info.Description = "State of RF-over-fibre links, their alarms, and what people do with them. " +
-		"Errors are problem details after RFC 9457. Times are UTC. A missing field is a value that is not known."
+		"Errors are problem details after RFC 9457. Times are UTC. A missing field is a value that is not known. " +
+		"Every answer to GET has an ETag; sent back as If-None-Match it spares you an answer that you have."
 	c.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 	c.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
-		"token": {Type: "http", Scheme: "bearer", Description: "The secret of a token."},
-		"basic": {Type: "http", Scheme: "basic", Description: "Name and secret of a token."},
+		"token":   {Type: "http", Scheme: "bearer", Description: "The secret of a token."},
+		"basic":   {Type: "http", Scheme: "basic", Description: "Name and secret of a token."},
+		"session": {Type: "apiKey", In: "cookie", Name: access.CookieName, Description: "Of a browser that signed in on the sign-in page; over TLS its name begins with __Host-."},
 	}
-	c.Security = []map[string][]string{{"token": {}}, {"basic": {}}}
+	c.Security = []map[string][]string{{"token": {}}, {"basic": {}}, {"session": {}}}
 	return c
 }
 
@@ -112,7 +140,8 @@ func (s *Server) operation(api huma.API, role access.Role, method, path, id, sum
 
 // read registers an operation that only looks.
 func read[I, O any](s *Server, api huma.API, path, id, summary string, fn func(context.Context, *I) (*O, error)) {
-	huma.Register(api, s.operation(api, access.See, http.MethodGet, path, id, summary, http.StatusNotFound, http.StatusGone), fn)
+	op := s.operation(api, access.See, http.MethodGet, path, id, summary, http.StatusNotFound, http.StatusGone)
+	huma.Register(api, op, fn)
 }
 
 // write registers an operation that changes something.
@@ -128,9 +157,11 @@ func (s *Server) failed(err error) error {
 	return huma.NewError(status, s.reason(err, status))
 }
 
+const streamPath = "/api/v1/changes"
+
 // registerStream adds the stream of changes, and describes it.
 func (s *Server) registerStream(api huma.API) {
-	op := s.operation(api, access.See, http.MethodGet, "/changes", "changes", "Stream of server-sent events: changed at once and after every change, beat every ten seconds")
+	op := s.operation(api, access.See, http.MethodGet, strings.TrimPrefix(streamPath, "/api/v1"), "changes", "Stream of server-sent events: changed at once and after every change, beat every ten seconds")
 	schema := api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[Change](), true, "Change")
 	op.Responses = map[string]*huma.Response{"200": {
 		Description: "Data of each event.",
@@ -156,19 +187,19 @@ func (s *Server) registerReads(api huma.API) {
 	read(s, api, "/fleet", "fleet", "The fleet at a glance: what needs attention now, and every site", func(context.Context, *struct{}) (*answer[view.Overview], error) {
 		return &answer[view.Overview]{s.board(time.Now()).Overview()}, nil
 	})
-	read(s, api, "/sites", "sites", "All sites", func(_ context.Context, in *Paging) (*answer[paged[view.SiteRow]], error) {
+	read(s, api, "/sites", "sites", "All sites", func(_ context.Context, in *Paging) (*listed[view.SiteRow], error) {
 		return cut(s.board(time.Now()).Sites(), *in, func(r view.SiteRow) string { return r.ID })
 	})
 	read(s, api, "/sites/{id}", "site", "Everything about one site", func(_ context.Context, in *ByID) (*answer[view.Site], error) {
 		return found(s.board(time.Now()).Site(in.ID))
 	})
-	read(s, api, "/units", "units", "All units", func(_ context.Context, in *Paging) (*answer[paged[view.UnitRow]], error) {
+	read(s, api, "/units", "units", "All units", func(_ context.Context, in *Paging) (*listed[view.UnitRow], error) {
 		return cut(s.board(time.Now()).Units(), *in, func(r view.UnitRow) string { return r.ID })
 	})
 	read(s, api, "/units/{id}", "unit", "Everything about one unit, with every point", func(_ context.Context, in *ByID) (*answer[view.Unit], error) {
 		return found(s.board(time.Now()).Unit(in.ID))
 	})
-	read(s, api, "/links", "links", "All links, with levels in both directions", func(_ context.Context, in *Paging) (*answer[paged[view.Link]], error) {
+	read(s, api, "/links", "links", "All links, with levels in both directions", func(_ context.Context, in *Paging) (*listed[view.Link], error) {
 		return cut(s.board(time.Now()).Links(), *in, func(l view.Link) string { return l.ID })
 	})
 	type eventsInput struct {
@@ -215,7 +246,7 @@ func (s *Server) tagged(a alarms.Alarm) *tagged {
 func etag(version uint64) string { return `"` + strconv.FormatUint(version, 10) + `"` }
 
 func (s *Server) registerAlarmReads(api huma.API) {
-	read(s, api, "/alarms", "alarms", "The alarm list, most urgent first", func(_ context.Context, in *alarmFilter) (*answer[paged[view.Alarm]], error) {
+	read(s, api, "/alarms", "alarms", "The alarm list, most urgent first", func(_ context.Context, in *alarmFilter) (*listed[view.Alarm], error) {
 		query := url.Values{"state": {in.State}, "severity": {in.Severity}, "site": {in.Site}, "type": {in.Type}, "resource": {in.Resource}}
 		filter, err := parseFilter(query)
 		if err != nil {
@@ -223,25 +254,17 @@ func (s *Server) registerAlarmReads(api huma.API) {
 		}
 		return cut(s.board(time.Now()).AlarmList(filter), in.Paging, func(a view.Alarm) string { return a.ID })
 	})
-	type oneAlarm struct {
-		ByID
-		IfNoneMatch string `header:"If-None-Match"`
-	}
-	read(s, api, "/alarms/{id}", "alarm", "One alarm, with its status changes and operator actions", func(_ context.Context, in *oneAlarm) (*tagged, error) {
+	read(s, api, "/alarms/{id}", "alarm", "One alarm, with its status changes and operator actions", func(_ context.Context, in *ByID) (*tagged, error) {
 		a, ok := s.cfg.Alarms.Alarm(in.ID)
 		if !ok {
 			return nil, huma.Error404NotFound("there is no such alarm in the list; it may have been purged")
-		}
-		if in.IfNoneMatch != "" && strings.TrimPrefix(in.IfNoneMatch, "W/") == etag(a.Version) {
-			return nil, huma.Status304NotModified()
 		}
 		return s.tagged(a), nil
 	})
 	read(s, api, "/alarm-summary", "alarm-summary", "Counts per severity, with the columns of RFC 8632; without shelved alarms", func(context.Context, *struct{}) (*answer[alarms.Summary], error) {
 		return &answer[alarms.Summary]{s.cfg.Alarms.Summary()}, nil
 	})
-	read(s, api, "/alarm-types", "alarm-types", "The alarm inventory: every type that can be raised", func(context.Context, *struct{}) (*answer[paged[alarms.Type]], error) {
-		types := append([]alarms.Type{}, s.cfg.Types...)
-		return &answer[paged[alarms.Type]]{paged[alarms.Type]{Items: types, Total: len(types)}}, nil
+	read(s, api, "/alarm-types", "alarm-types", "The alarm inventory: every type that can be raised", func(_ context.Context, in *Paging) (*listed[alarms.Type], error) {
+		return cut(s.cfg.Types, *in, func(t alarms.Type) string { return t.ID })
 	})
 }

@@ -61,11 +61,10 @@ func (s *Server) registerDeliveries(api huma.API) {
 	if s.cfg.Webhooks == nil {
 		return
 	}
-	read(s, api, "/webhooks", "webhooks", "How every receiver of webhooks stands", func(context.Context, *struct{}) (*answer[paged[notify.Stats]], error) {
-		stats := append([]notify.Stats{}, s.cfg.Webhooks.Stats()...)
-		return &answer[paged[notify.Stats]]{paged[notify.Stats]{Items: stats, Total: len(stats)}}, nil
+	read(s, api, "/webhooks", "webhooks", "How every receiver of webhooks stands", func(_ context.Context, in *Paging) (*listed[notify.Stats], error) {
+		return cut(s.cfg.Webhooks.Stats(), *in, func(e notify.Stats) string { return e.Endpoint })
 	})
-	read(s, api, "/deliveries", "deliveries", "Messages that wait for receivers, and those given up", func(_ context.Context, in *deliveryFilter) (*answer[paged[Delivery]], error) {
+	read(s, api, "/deliveries", "deliveries", "Messages that wait for receivers, and those given up", func(_ context.Context, in *deliveryFilter) (*listed[Delivery], error) {
 		list, err := s.deliveries(in.Endpoint, in.State)
 		if err != nil {
 			return nil, s.failed(err)

@@ -35,6 +35,8 @@ type Together struct {
 // ActedOn is what became of one of many alarms.
 type ActedOn struct {
 	ID       string               `json:"id"`
+	Resource string               `json:"resource,omitempty" doc:"Of the alarm, where something was done."`
+	Type     string               `json:"type,omitempty"`
 	Done     bool                 `json:"done"`
 	Status   int                  `json:"status" doc:"What an action with this alarm alone would have answered: 200, 404, 409, 412 or 422."`
 	Detail   string               `json:"detail,omitempty" doc:"Why nothing was done."`
@@ -62,7 +64,7 @@ func (s *Server) actMany(by access.Person, t Together) (Acted, error) {
 	}
 	out := Acted{Items: make([]ActedOn, len(outcomes))}
 	for i, o := range outcomes {
-		item := ActedOn{ID: targets[i].ID, Done: o.Err == nil, Status: http.StatusOK, Version: o.Alarm.Version, Operator: o.Alarm.Operator}
+		item := ActedOn{ID: targets[i].ID, Resource: o.Alarm.Resource, Type: o.Alarm.Type, Done: o.Err == nil, Status: http.StatusOK, Version: o.Alarm.Version, Operator: o.Alarm.Operator}
 		if o.Err != nil {
 			item.Status = statusOf(o.Err)
 			item.Detail = s.reason(o.Err, item.Status)

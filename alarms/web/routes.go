@@ -37,7 +37,7 @@ func (s *Server) routes() http.Handler {
 	outer.Handle("GET /sign-in", ours(http.HandlerFunc(s.showSignIn)))
 	outer.Handle("POST /sign-in", ours(http.HandlerFunc(s.signIn)))
 	outer.Handle("POST /sign-out", ours(http.HandlerFunc(s.signOut)))
-	outer.Handle("/", ours(s.signedIn(s.answered(inner))))
+	outer.Handle("/", ours(s.signedIn(labelled(s.answered(inner)))))
 	if m := s.cfg.Metrics; m != nil && s.cfg.MetricsOpen {
 		outer.Handle("GET /metrics", m)
 	} else if m != nil {

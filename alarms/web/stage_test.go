@@ -89,7 +89,7 @@ func (e *engine) Events(int) []alarms.Event {
 }
 
 func (e *engine) Load(now time.Time) alarms.LoadFigures {
-	return alarms.LoadFigures{At: now, Announced: 3}
+	return alarms.LoadFigures{At: now, Announced: 3, Mix: map[alarms.Severity]float64{alarms.Minor: 1}}
 }
 
 func (e *engine) Version() uint64 {

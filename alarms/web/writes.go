@@ -17,7 +17,7 @@ import (
 // Target names the alarm to act on, and the version that the caller has seen.
 type Target struct {
 	ByID
-	IfMatch string `header:"If-Match" doc:"ETag of the alarm as last seen; without it the action is done in any case."`
+	IfMatch string `header:"If-Match" doc:"ETag of the alarm as last seen: the action is done only if its version is still the one in the tag. Details that change with every poll do not count. Without it the action is done in any case."`
 }
 
 // version reads If-Match: 0 for any. A weak or unknown tag never matches, as
@@ -27,10 +27,8 @@ func (t *Target) version() (uint64, error) {
 	if tag == "" || tag == "*" {
 		return 0, nil
 	}
-	inner, ok := strings.CutPrefix(tag, `"`)
-	inner, ok2 := strings.CutSuffix(inner, `"`)
-	v, err := strconv.ParseUint(inner, 10, 64)
-	if !ok || !ok2 || err != nil || v == 0 {
+	v, ok := versionIn(tag)
+	if !ok {
 		return 0, huma.Error412PreconditionFailed("If-Match is not a tag that this server gave: read the alarm again")
 	}
 	return v, nil

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"lightwell/alarms/web/view"
-	"lightwell/cmd/exit"
 )
 
 // alarmsCmd groups what can be done with alarms of a running daemon.
@@ -140,7 +139,7 @@ const clock = "2006-01-02 15:04:05 UTC"
 
 func printAlarm(out io.Writer, a view.Alarm) {
 	fmt.Fprintf(out, "%s  %s  %s\n%s\n%s\n\n", a.ID, a.State(), a.Type, a.Resource, a.Text)
-	fmt.Fprintf(out, "cause %s (%d), %s; raised %s; operator state %s\n", a.Cause.Name, a.Cause.Number, a.EventType, a.LastRaised.UTC().Format(clock), a.Operator)
+	fmt.Fprintf(out, "cause %s (%d), %s; raised %s; operator state %s; version %d\n", a.Cause.Name, a.Cause.Number, a.EventType, a.LastRaised.UTC().Format(clock), a.Operator, a.Version)
 	if a.Hold.Reason != "" {
 		fmt.Fprintf(out, "held back: %s, %s\n", a.Hold.Reason, a.Hold.By)
 	}
@@ -164,65 +163,4 @@ func printList(out io.Writer, title string, lines []string) {
 	for _, line := range lines {
 		fmt.Fprintf(out, "%s: %s\n", title, line)
 	}
-}
-
-// action is what all commands share that do something to one alarm.
-type action struct {
-	serverFlags
-	oneAlarm
-	Text string `short:"t" help:"Kept with the action."`
-}
-
-func (a action) do(s *streams, what string, body map[string]any) error {
-	api, err := a.client()
-	if err != nil {
-		return err
-	}
-	if a.Text != "" {
-		body["text"] = a.Text
-	}
-	var after view.Alarm
-	if err := api.call(s.ctx, "POST", "alarms/"+url.PathEscape(a.ID)+"/"+what, nil, body, &after); err != nil {
-		return err
-	}
-	fmt.Fprintf(s.out, "%s %s: %s\n", after.Type, after.Resource, after.Operator)
-	return nil
-}
-
-type acknowledgeCmd struct{ action }
-
-// Run acknowledges.
-func (c acknowledgeCmd) Run(s *streams) error { return c.do(s, "acknowledge", map[string]any{}) }
-
-type closeCmd struct{ action }
-
-// Run closes.
-func (c closeCmd) Run(s *streams) error { return c.do(s, "close", map[string]any{}) }
-
-type reopenCmd struct{ action }
-
-// Run reopens.
-func (c reopenCmd) Run(s *streams) error { return c.do(s, "reopen", map[string]any{}) }
-
-type commentCmd struct{ action }
-
-// Run comments.
-func (c commentCmd) Run(s *streams) error { return c.do(s, "comment", map[string]any{}) }
-
-type unshelveCmd struct{ action }
-
-// Run takes it off the shelf.
-func (c unshelveCmd) Run(s *streams) error { return c.do(s, "unshelve", map[string]any{}) }
-
-type alarmsShelveCmd struct {
-	action
-	For time.Duration `required:"" help:"How long, such as 2h or 24h." placeholder:"DURATION"`
-}
-
-// Run shelves.
-func (c alarmsShelveCmd) Run(s *streams) error {
-	if c.For <= 0 {
-		return exit.Usage(fmt.Errorf("--for %s: must be longer than zero", c.For))
-	}
-	return c.do(s, "shelve", map[string]any{"until": time.Now().Add(c.For).UTC()})
 }

@@ -156,18 +156,18 @@ func (g *Guard) resume(r *http.Request, id string, now time.Time) (Person, error
 	return Person{}, ErrEnded
 }
 
-// Names of the cookie. A browser takes one with the longer name only over
+// CookieName is the name of the cookie without TLS. A browser takes one with the longer name only over
 // TLS, for this host alone and for every path (RFC 6265bis 4.1.3.2).
 const (
-	cookieName       = "lightwell"
-	secureCookieName = "__Host-lightwell"
+	CookieName       = "lightwell"
+	secureCookieName = "__Host-" + CookieName
 )
 
 // cookie makes the cookie of a session. A browser that came through a proxy
 // which ends TLS says so in its Origin.
 func cookie(r *http.Request, id string, life time.Duration) *http.Cookie {
 	c := &http.Cookie{
-		Name: cookieName, Value: id, Path: "/", HttpOnly: true, SameSite: http.SameSiteLaxMode,
+		Name: CookieName, Value: id, Path: "/", HttpOnly: true, SameSite: http.SameSiteLaxMode,
 		MaxAge: int(life.Seconds()),
 	}
 	if r.TLS != nil || strings.HasPrefix(r.Header.Get("Origin"), "https://") {
@@ -182,7 +182,7 @@ func cookie(r *http.Request, id string, life time.Duration) *http.Cookie {
 // sessionID is what the request has for a session. Over TLS the plain name
 // does not count: a page without TLS could have set it.
 func sessionID(r *http.Request) string {
-	names := []string{secureCookieName, cookieName}
+	names := []string{secureCookieName, CookieName}
 	if r.TLS != nil {
 		names = names[:1]
 	}
