@@ -18,6 +18,7 @@ const (
 	dayLong  = 24 * time.Hour
 	longest  = 3 * 365 * dayLong // that a picture looks back
 	samples  = 400               // of a picture, about
+	fine     = 5 * time.Minute   // of a picture of a day or two
 	noLocal  = "no history is kept here; only baseline and level now"
 	noAnswer = "the history cannot be read now"
 )
@@ -79,9 +80,16 @@ func (w *Writer) past(ctx context.Context, b *Brief) map[string]memory {
 }
 
 func (w *Writer) read(ctx context.Context, s *scene, unit string) memory {
-	m := memory{from: w.commissioned(unit, s.now), points: map[collector.Point][]chart.Sample{}}
+	return w.readFrom(ctx, s, unit, w.commissioned(unit, s.now))
+}
+
+func (w *Writer) readFrom(ctx context.Context, s *scene, unit string, from time.Time) memory {
+	m := memory{from: from, points: map[collector.Point][]chart.Sample{}}
 	m.step = max(time.Hour, (s.now.Sub(m.from) / samples).Truncate(time.Hour))
-	if m.step > 12*time.Hour {
+	switch {
+	case s.now.Sub(m.from) <= 2*dayLong:
+		m.step = fine
+	case m.step > 12*time.Hour:
 		m.step = max(dayLong, m.step.Truncate(dayLong))
 	}
 	if w.s.History == nil {

@@ -198,6 +198,8 @@ func TestPictures(t *testing.T) {
 			*v = healthy(v.Unit, 1.7*float64(i%3), time.Now())
 		}
 	}
+	s.engine.units[1] = healthy(s.engine.units[1].Unit, 2.04, time.Now())
+	s.engine.found = []alarms.Finding{*dirtyConnector()}
 	s.engine.units[22].Err, s.engine.units[22].Failures = errSilent, 3
 	s.engine.units[45].Baselined = false
 	require.NoError(t, s.book.Begin([]string{"a1-room"}, "engineer", time.Now().Add(-time.Hour)))
@@ -207,7 +209,7 @@ func TestPictures(t *testing.T) {
 	url := s.serve("127.0.0.1:0")
 	ctx, _ := browser(t)
 	for name, path := range map[string]string{
-		"fleet": "/", "site": "/sites/north-quay", "unit": "/units/a1-room", "alarms": "/alarms",
+		"fleet": "/", "site": "/sites/north-quay", "unit": "/units/a1-room", "link": "/links/b1", "link-found": "/links/a1", "alarms": "/alarms",
 		"alarm": "/alarms/" + s.id("cable/north-quay-riser", "cable-cut"), "problem": "/units/none",
 	} {
 		for _, look := range []string{"light", "dark"} {

@@ -45,7 +45,7 @@ var fingerprints = func() map[string]string {
 var pages = func() map[string]*template.Template {
 	shared := template.Must(template.New("").Funcs(functions).ParseFS(assets, "assets/layout.html", "assets/parts.html"))
 	out := map[string]*template.Template{}
-	for _, name := range []string{"fleet", "site", "unit", "alarms", "alarm", "visits", "visit", "signin", "problem"} {
+	for _, name := range []string{"fleet", "site", "unit", "link", "alarms", "alarm", "visits", "visit", "signin", "problem"} {
 		out[name] = template.Must(template.Must(shared.Clone()).ParseFS(assets, "assets/"+name+".html"))
 	}
 	return out

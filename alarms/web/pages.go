@@ -20,6 +20,8 @@ func (s *Server) registerPages(mux *http.ServeMux) {
 	see("/{$}", s.shows("fleet", "fleet", s.fleetPage))
 	see("/sites/{id}", s.shows("site", "", s.sitePage))
 	see("/units/{id}", s.shows("unit", "", s.unitPage))
+	see("/links/{id}", s.shows("link", "", s.linkPage))
+	see("/links/{id}/trend.svg", s.linkTrend)
 	see("/alarms", s.shows("alarms", "alarms", s.alarmsPage))
 	see("/alarms/{id}", s.shows("alarm", "alarms", s.alarmPage))
 	s.registerSheets(see)
@@ -204,9 +206,8 @@ func href(b *view.Board, resource string) string {
 	case "site":
 		return "/sites/" + id
 	case "link":
-		if l, ok := b.Fleet.Link(id); ok {
-			u, _ := b.Fleet.Unit(l.Indoor)
-			return "/sites/" + u.Site + "#link-" + id
+		if _, ok := b.Fleet.Link(id); ok {
+			return "/links/" + id
 		}
 	case "cable":
 		if c, ok := b.Fleet.Cable(id); ok {
