@@ -227,13 +227,16 @@ func (o *optics) commonLoss(resource, text string, belongs func(*fibre) bool, ou
 	var newest, oldest time.Time
 	for i := range o.fibres {
 		f := &o.fibres[i]
+		if !belongs(f) {
+			continue
+		}
+		if f.shared {
+			v.Explains = appendNew(v.Explains, f.weakness())
+		}
 		p := f.to.receiver()
 		level, at, ok := measured(f.to.unit, p)
 		sent, _, known := deviation(f.from.unit, f.from.laser())
-		if f.shared && belongs(f) {
-			v.Explains = appendNew(v.Explains, f.weakness())
-		}
-		if !belongs(f) || f.shared || f.arrived.light != lit || !ok || p.Quantity != collector.OpticalReceivePower || known && sent <= -lossMinorDB || o.warming(f.from.unit) {
+		if f.shared || f.arrived.light != lit || !ok || p.Quantity != collector.OpticalReceivePower || known && sent <= -lossMinorDB || o.warming(f.from.unit) {
 			continue
 		}
 		newest, oldest = later(newest, at), earlier(oldest, at)

@@ -87,13 +87,18 @@ func (w *watch) run(d, every time.Duration) []string {
 	for end := time.Now().Add(d); time.Now().Before(end); {
 		for _, u := range w.fleet.Units {
 			<-time.After(every / time.Duration(len(w.fleet.Units)))
-			p := w.poll(u)
-			w.book.Observe(p)
-			w.engine.Observe(p)
+			w.observe(u)
 			w.engine.EvaluateAll(time.Now())
 		}
 	}
 	return w.heard
+}
+
+// observe polls a unit.
+func (w *watch) observe(u collector.Unit) {
+	p := w.poll(u)
+	w.book.Observe(p)
+	w.engine.Observe(p)
 }
 
 func (w *watch) poll(u collector.Unit) collector.Poll {
@@ -109,14 +114,19 @@ func (w *watch) poll(u collector.Unit) collector.Poll {
 	return p
 }
 
-// commission takes a baseline of every unit.
+// commission takes a baseline of every unit, which is judged from then on.
 func (w *watch) commission() {
 	var ids []string
 	for _, u := range w.fleet.Units {
 		ids = append(ids, u.ID)
 	}
 	require.NoError(w.t, w.book.Begin(ids, "engineer", time.Now()))
-	w.run(6*time.Minute, 20*time.Second)
+	for range 18 {
+		for _, u := range w.fleet.Units {
+			<-time.After(20 * time.Second / time.Duration(len(w.fleet.Units)))
+			w.observe(u)
+		}
+	}
 	require.NoError(w.t, w.book.Accept(ids, "engineer", "", false, time.Now()))
 }
 
