@@ -24,8 +24,8 @@ type PollerConfig struct {
 
 // Defaults of a PollerConfig.
 const (
-	DefaultPerSite = 8   // a site's thin management line carries it without queueing
-	DefaultInAll   = 256 // enough for 10,000 units a minute when a tenth of them is silent for 4 s
+	DefaultPerSite = 8    // a site's thin management line carries it without queueing
+	DefaultInAll   = 4096 // enough for 100,000 units a minute when a third of them falls silent for 4 s each
 )
 
 // firstRound is how many units a second are started when the Poller begins,
@@ -39,9 +39,14 @@ const firstRound = 200
 type Poller struct {
 	cfg     PollerConfig
 	control chan func(*rota) // work for the goroutine of Run
-	done    chan *turn       // finished probes
+	done    chan outcome     // finished probes
 	missed  atomic.Uint64
 	active  atomic.Int64
+}
+
+type outcome struct {
+	turn   *turn
+	silent bool
 }
 
 // NewPoller returns a Poller without a fleet.
@@ -55,7 +60,7 @@ func NewPoller(cfg PollerConfig) *Poller {
 	if cfg.Log == nil {
 		cfg.Log = zap.NewNop()
 	}
-	return &Poller{cfg: cfg, control: make(chan func(*rota), 64), done: make(chan *turn, cfg.InAll)}
+	return &Poller{cfg: cfg, control: make(chan func(*rota), 64), done: make(chan outcome, cfg.InAll)}
 }
 
 // SetFleet makes f the fleet to poll. Units that stay keep their place in the
@@ -113,8 +118,8 @@ func (p *Poller) Run(ctx context.Context) error {
 			return nil
 		case change := <-p.control:
 			change(r)
-		case t := <-p.done:
-			r.finish(t)
+		case o := <-p.done:
+			r.finish(o.turn, o.silent)
 		case <-timer.C:
 		}
 		now := time.Now()
@@ -128,15 +133,17 @@ func (p *Poller) Run(ctx context.Context) error {
 }
 
 func (p *Poller) probe(ctx context.Context, t *turn) {
+	var err error
 	defer func() {
 		p.active.Add(-1)
 		select {
-		case p.done <- t:
+		case p.done <- outcome{t, errors.Is(err, ErrNoAnswer)}:
 		case <-ctx.Done():
 		}
 	}()
 	started := time.Now()
-	readings, err := p.cfg.Prober.Probe(ctx, t.unit)
+	var readings []Reading
+	readings, err = p.cfg.Prober.Probe(ctx, t.unit)
 	if ctx.Err() != nil {
 		return // stopped by us: says nothing about the unit
 	}

@@ -261,3 +261,44 @@ func BenchmarkPoller(b *testing.B) {
 type instant struct{}
 
 func (instant) Probe(context.Context, collector.Unit) ([]collector.Reading, error) { return nil, nil }
+
+// halfDead is a Prober of which some units stay silent for long.
+type halfDead struct {
+	*slowUnits
+	dead func(unit string) bool
+}
+
+func (h *halfDead) Probe(ctx context.Context, u collector.Unit) ([]collector.Reading, error) {
+	if h.dead(u.ID) {
+		silent := slowUnits{takes: 4 * time.Second, err: collector.ErrNoAnswer, now: map[string]int{}, worst: map[string]int{}}
+		return silent.Probe(ctx, u)
+	}
+	return h.slowUnits.Probe(ctx, u)
+}
+
+// TestDeadUnitsDoNotSlowTheOthers: of a hundred units at a site that lets eight
+// be asked at once, ninety stay silent for 4 s each. Together they would want
+// 36 places, so that without a room of their own every turn would be late.
+func TestDeadUnitsDoNotSlowTheOthers(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		begin := time.Now()
+		units := &halfDead{slowUnits: newSlowUnits(50 * time.Millisecond), dead: func(id string) bool { return len(id) > len("quay-0") }}
+		_, polls := collected(t, collector.PollerConfig{Prober: units}, fleetOf("quay", 100, "@every 10s"), 20*time.Minute, nil)
+		good, bad := map[string]int{}, map[string]int{}
+		for _, p := range polls {
+			if p.Started.Sub(begin) < 10*time.Minute {
+				continue // until the dead ones are known
+			}
+			if p.Err == nil {
+				good[p.Unit]++
+			} else {
+				bad[p.Unit]++
+			}
+		}
+		require.Len(t, good, 10)
+		for unit, n := range good {
+			require.InDelta(t, 60, n, 1, unit)
+		}
+		require.Len(t, bad, 90, "the dead ones have their turn too")
+	})
+}

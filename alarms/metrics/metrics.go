@@ -27,6 +27,7 @@ import (
 	"lightwell/alarms/baseline"
 	"lightwell/alarms/notify"
 	"lightwell/collector"
+	"lightwell/collector/snmp/engine"
 )
 
 const prefix = "lightwell_"
@@ -74,6 +75,7 @@ type Config struct {
 	Trends    Trends
 	State     func() StateFigures // nil: nothing is stored
 	Missed    func() uint64       // polls that were dropped; nil: not counted
+	Datagrams func() engine.Stats // of the SNMP engine; nil: not counted
 	Types     []alarms.Type       // alarm types, so that their counts are there from the start
 }
 
@@ -112,7 +114,7 @@ func New(cfg Config) *Metrics {
 	}
 	m.registry.MustRegister(
 		m.duration,
-		pollCollector{m}, trendCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
+		pollCollector{m}, datagramCollector{m}, trendCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	build := prometheus.NewGauge(prometheus.GaugeOpts{

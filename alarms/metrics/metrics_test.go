@@ -28,6 +28,7 @@ import (
 	"lightwell/alarms/notify"
 	"lightwell/collector"
 	"lightwell/collector/need"
+	"lightwell/collector/snmp/engine"
 )
 
 var update = flag.Bool("update", false, "rewrite golden files")
@@ -73,8 +74,9 @@ func (p *plant) State(unit string) string { return p.states[unit] }
 func (p *plant) metrics() *metrics.Metrics {
 	return metrics.New(metrics.Config{
 		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p, Trends: p, Fleet: fleet,
-		Types:  []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
-		Missed: func() uint64 { return 2 },
+		Types:     []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
+		Missed:    func() uint64 { return 2 },
+		Datagrams: func() engine.Stats { return engine.Stats{Sent: 9, Received: 8, Stray: 3, Aside: 2, Undelivered: 1} },
 		State: func() metrics.StateFigures {
 			return metrics.StateFigures{LastWrite: polled, Waiting: 3, Rows: map[string]int64{"changes": 1200, "outbox": 4}, Bytes: 1 << 21, DiskUsed: 0.25}
 		},

@@ -191,7 +191,7 @@ func (d *Daemon) openPublishing() (err error) {
 	d.dispatcher.Restore(d.list.Alarms(everything))
 	d.metrics = metrics.New(metrics.Config{
 		Version: d.opts.Version, Engine: d.engine, List: d.list, Webhooks: d.dispatcher, History: d.past, Trends: d.trends, Baselines: d.book, Types: AlarmTypes(),
-		Fleet: d.fleet.Load, State: d.stateFigures, Missed: d.poller.Missed,
+		Fleet: d.fleet.Load, State: d.stateFigures, Missed: d.poller.Missed, Datagrams: d.client.datagrams,
 	})
 	d.server, err = web.New(web.Config{
 		Fleet: d.fleet.Load, Alarms: d.list, Engine: d.engine, Baselines: d.book, Poller: d.poller, Calendar: d.work(), Visits: d.visits,

@@ -7,13 +7,15 @@ import (
 
 	"lightwell/collector"
 	"lightwell/collector/snmp"
+	"lightwell/collector/snmp/engine"
 )
 
 // swapProber hands probes to the client in force, which a reload replaces.
 // The old client is closed when its last probe has ended.
 type swapProber struct {
-	mu  sync.RWMutex
-	now *countedClient
+	mu     sync.RWMutex
+	now    *countedClient
+	before engine.Stats // of the clients that were in force before
 }
 
 type countedClient struct {
@@ -48,9 +50,22 @@ func (s *swapProber) swap(client *snmp.Client) {
 	s.mu.Lock()
 	old := s.now
 	s.now = next
+	if old != nil {
+		s.before = s.before.Plus(old.Stats())
+	}
 	s.mu.Unlock()
 	if old != nil {
 		old.probes.Wait()
-		old.Close()
+		_ = old.Close() // its sockets are gone, come what may
 	}
+}
+
+// datagrams counts those of all clients since the start.
+func (s *swapProber) datagrams() engine.Stats {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	if s.now == nil {
+		return s.before
+	}
+	return s.before.Plus(s.now.Stats())
 }

@@ -56,6 +56,11 @@ type Stats struct {
 	Undelivered    uint64 // messages that the network gave back
 }
 
+// Plus adds the counts of two engines.
+func (s Stats) Plus(t Stats) Stats {
+	return Stats{s.Sent + t.Sent, s.Received + t.Received, s.Stray + t.Stray, s.Aside + t.Aside, s.Undelivered + t.Undelivered}
+}
+
 type counters struct{ sent, received, stray, aside, undelivered atomic.Uint64 }
 
 // An Engine asks questions. Safe for concurrent use.
