@@ -38,20 +38,18 @@ type delayed struct {
 	ms  ipv4.Message
 }
 
-const crowdPort = 20161
-
 func agentMain(args []string) {
 	flags := flag.NewFlagSet("agent", flag.ExitOnError)
 	delay := flags.Duration("delay", 0, "")
 	dead := flags.Int("dead", 0, "")
 	_ = flags.Parse(args)
-	conn, err := net.ListenUDP("udp4", &net.UDPAddr{Port: crowdPort})
+	conn, err := net.ListenUDP("udp4", nil)
 	check(err)
 	_ = conn.SetReadBuffer(16 << 20)
 	_ = conn.SetWriteBuffer(16 << 20)
 	c := &crowd{conn: ipv4.NewPacketConn(conn), user: benchUser(), delay: *delay, dead: *dead, engines: map[uint32]*usm.Engine{}}
 	check(c.conn.SetControlMessage(ipv4.FlagDst, true))
-	fmt.Println("ready")
+	fmt.Println(conn.LocalAddr().(*net.UDPAddr).Port)
 	c.serve()
 }
 

@@ -40,7 +40,8 @@ type measure struct {
 	Cycle       float64 // s, mean
 	HealthyIn   float64 // s until the last answer of a cycle, mean
 	Allocations float64 // a poll
-	PeakMB      float64
+	PeakMB      float64 // of the process
+	LiveMB      float64 // of the heap, that came with polling
 	Sockets     int
 }
 
@@ -60,11 +61,22 @@ func clientMain(args []string) {
 	warm := flags.Int("warm", 1, "")
 	cycles := flags.Int("cycles", 3, "")
 	version := flags.String("version", "2c", "")
+	port := flags.Int("port", 0, "")
 	profile := flags.String("profile", "", "")
 	_ = flags.Parse(args)
-	d := newDriver(*n, *window, *version)
-	defer d.client.Close()
-	m, without := measure{}, peakMB()
+	var d interface {
+		cycle() (answered int, took, last time.Duration)
+	}
+	if *version == "values" {
+		d = newBareFleet(*n, *window, *port)
+	} else {
+		d = newDriver(*n, *window, *port, *version)
+	}
+	m := measure{}
+	runtime.GC()
+	var mem [2]runtime.MemStats
+	runtime.ReadMemStats(&mem[0])
+	heap := mem[0].HeapAlloc
 	before := cpu()
 	d.cycle()
 	m.FirstCPU = (cpu() - before).Seconds()
@@ -77,7 +89,6 @@ func clientMain(args []string) {
 		check(pprof.StartCPUProfile(f))
 		defer pprof.StopCPUProfile()
 	}
-	var mem [2]runtime.MemStats
 	runtime.ReadMemStats(&mem[0])
 	before = cpu()
 	for range *cycles {
@@ -89,11 +100,14 @@ func clientMain(args []string) {
 	m.CPU = float64((cpu() - before).Microseconds()) / float64(m.Polls)
 	runtime.ReadMemStats(&mem[1])
 	m.Allocations = float64(mem[1].Mallocs-mem[0].Mallocs) / float64(m.Polls)
-	m.PeakMB, m.Sockets = peakMB()-without, sockets()
+	m.PeakMB, m.Sockets = peakMB(), sockets()
+	runtime.GC()
+	runtime.ReadMemStats(&mem[1])
+	m.LiveMB = float64(int64(mem[1].HeapAlloc)-int64(heap)) / 1e6
 	check(json.NewEncoder(os.Stdout).Encode(m))
 }
 
-func newDriver(n, window int, version string) *driver {
+func newDriver(n, window, port int, version string) *driver {
 	set, err := model.Builtin()
 	check(err)
 	dir, err := os.MkdirTemp("", "lightwell-table")
@@ -118,11 +132,10 @@ func newDriver(n, window int, version string) *driver {
 	d := &driver{client: client, units: make([]collector.Unit, n), silent: make([]uint8, n), over: make(chan int, n), allowed: [2]int{window, max(window/8, 1)}}
 	for i := range d.units {
 		a := i + 1<<16
-		d.units[i] = collector.Unit{ID: fmt.Sprint("u", i), Address: fmt.Sprintf("127.%d.%d.%d:%d", a>>16, a>>8&255, a&255, crowdPort), Credentials: "c",
+		d.units[i] = collector.Unit{ID: fmt.Sprint("u", i), Address: fmt.Sprintf("127.%d.%d.%d:%d", a>>16, a>>8&255, a&255, port), Credentials: "c",
 			Equipment: collector.Equipment{Model: "twenty-four"}}
 		d.done = append(d.done, d.answer(i))
 	}
-	runtime.GC()
 	return d
 }
 

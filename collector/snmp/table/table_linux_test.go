@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -42,7 +43,8 @@ func pinned(core int, name string, args ...string) *exec.Cmd {
 	return exec.Command(name, args...)
 }
 
-func startCrowd(t *testing.T, args ...string) {
+// startCrowd starts the load agent and returns its port.
+func startCrowd(t *testing.T, args ...string) string {
 	t.Helper()
 	c := pinned(1, os.Args[0], args...)
 	c.Env = append(os.Environ(), "LIGHTWELL_TABLE=agent")
@@ -51,8 +53,9 @@ func startCrowd(t *testing.T, args ...string) {
 	require.NoError(t, err)
 	require.NoError(t, c.Start())
 	t.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() })
-	_, err = bufio.NewReader(out).ReadString('\n')
+	line, err := bufio.NewReader(out).ReadString('\n')
 	require.NoError(t, err)
+	return strings.TrimSpace(line)
 }
 
 func run(t *testing.T, c *exec.Cmd) measure {
@@ -65,8 +68,8 @@ func run(t *testing.T, c *exec.Cmd) measure {
 	return m
 }
 
-func client(t *testing.T, version string, n, window, warm, cycles int) measure {
-	c := pinned(0, os.Args[0], "-version", version, "-n", strconv.Itoa(n), "-window", strconv.Itoa(window), "-warm", strconv.Itoa(warm), "-cycles", strconv.Itoa(cycles))
+func client(t *testing.T, port, version string, n, window, warm, cycles int) measure {
+	c := pinned(0, os.Args[0], "-port", port, "-version", version, "-n", strconv.Itoa(n), "-window", strconv.Itoa(window), "-warm", strconv.Itoa(warm), "-cycles", strconv.Itoa(cycles))
 	c.Env = append(os.Environ(), "LIGHTWELL_TABLE=client")
 	return run(t, c)
 }
@@ -82,7 +85,7 @@ func median(f func() measure) measure {
 }
 
 // reference builds the C program; nil where it cannot be.
-func reference(t *testing.T) func(mode string, n, window, cycles int) measure {
+func reference(t *testing.T, port string) func(mode string, n, window, cycles int) measure {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "reference")
 	if out, err := exec.Command("cc", "-O2", "-o", path, "testdata/reference.c", "-lnetsnmp").CombinedOutput(); err != nil {
@@ -91,7 +94,7 @@ func reference(t *testing.T) func(mode string, n, window, cycles int) measure {
 	}
 	return func(mode string, n, window, cycles int) measure {
 		return median(func() measure {
-			return run(t, pinned(0, path, mode, strconv.Itoa(n), strconv.Itoa(window), strconv.Itoa(cycles)))
+			return run(t, pinned(0, path, mode, strconv.Itoa(n), strconv.Itoa(window), strconv.Itoa(cycles), port))
 		})
 	}
 }
@@ -108,47 +111,51 @@ func TestTable(t *testing.T) {
 	}
 	load, _ := os.ReadFile("/proc/loadavg")
 	row("load when it began", "%s", bytes.TrimSpace(load))
-	t.Run("rate", func(t *testing.T) { startCrowd(t); rates(t) })
-	t.Run("delay and dead units", func(t *testing.T) { startCrowd(t, "-delay", "200ms", "-dead", "10"); delays(t) })
+	t.Run("rate", func(t *testing.T) { rates(t, startCrowd(t)) })
+	t.Run("delay and dead units", func(t *testing.T) { delays(t, startCrowd(t, "-delay", "200ms", "-dead", "10")) })
 	healthy := map[string]float64{}
 	for _, dead := range []string{"0", "30"} {
 		t.Run(dead+" % dead", func(t *testing.T) {
-			startCrowd(t, "-delay", "200ms", "-dead", dead)
-			healthy[dead] = client(t, "2c", 20_000, 4096, 4, 3).HealthyIn
+			port := startCrowd(t, "-delay", "200ms", "-dead", dead)
+			healthy[dead] = client(t, port, "2c", 20_000, 4096, 4, 3).HealthyIn
 		})
 	}
 	row("healthy units' cycle, 30 % dead against none", "%.2f (%.2f s, %.2f s)", healthy["30"]/(healthy["0"]*0.7), healthy["30"], healthy["0"])
 }
 
-func rates(t *testing.T) {
-	v2 := median(func() measure { return client(t, "2c", 10_000, 256, 1, 10) })
-	v3 := median(func() measure { return client(t, "3", 1000, 256, 1, 50) })
-	many := median(func() measure { return client(t, "3", 50_000, 256, 1, 3) })
-	first := median(func() measure { return client(t, "3", 10_000, 256, 1, 1) })
+func rates(t *testing.T, port string) {
+	v2 := median(func() measure { return client(t, port, "2c", 10_000, 256, 1, 10) })
+	v3 := median(func() measure { return client(t, port, "3", 1000, 256, 1, 50) })
+	many := median(func() measure { return client(t, port, "3", 50_000, 256, 1, 3) })
+	first := median(func() measure { return client(t, port, "3", 10_000, 256, 1, 1) })
+	values := median(func() measure { return client(t, port, "values", 10_000, 256, 1, 10) })
+	row("v2c, values only: CPU a poll; rate a core", "%.2f µs; %.0f a second", values.CPU, 1e6/values.CPU)
 	row("v2c, 10,000 units: CPU a poll; rate a core", "%.2f µs; %.0f a second", v2.CPU, 1e6/v2.CPU)
 	row("v3, 1,000 units: CPU a poll; rate a core", "%.2f µs; %.0f a second", v3.CPU, 1e6/v3.CPU)
-	if of := reference(t); of != nil {
+	if of := reference(t, port); of != nil {
 		c2, raw, c3 := of("2c", 10_000, 256, 10), of("raw", 10_000, 256, 20), of("3", 1000, 256, 20)
-		row("v2c rate against Net-SNMP's C interface", "%.2f (%.2f µs)", c2.CPU/v2.CPU, c2.CPU)
-		row("v2c rate against bare datagrams", "%.2f (%.2f µs)", raw.CPU/v2.CPU, raw.CPU)
+		row("v2c rate against Net-SNMP's C interface", "%.2f with readings, %.2f values only (%.2f µs)", c2.CPU/v2.CPU, c2.CPU/values.CPU, c2.CPU)
+		row("v2c rate against bare datagrams", "%.2f with readings, %.2f values only (%.2f µs)", raw.CPU/v2.CPU, raw.CPU/values.CPU, raw.CPU)
 		row("v3 rate against Net-SNMP's C interface, 1,000 units", "%.2f (%.2f µs)", c3.CPU/v3.CPU, c3.CPU)
 	}
 	row("v3 CPU a poll, 50,000 against 1,000 units", "%.2f (%.2f µs)", many.CPU/v3.CPU, many.CPU)
 	row("v3 first contact and poll of 10,000 units", "%.2f s of CPU", first.FirstCPU)
-	row("allocations a poll, v2c and v3", "%.1f, %.1f", v2.Allocations, v3.Allocations)
+	row("allocations a poll, values only, v2c, v3", "%.1f, %.1f, %.1f", values.Allocations, v2.Allocations, v3.Allocations)
 }
 
-func delays(t *testing.T) {
-	m := client(t, "2c", 100_000, 4096, 1, 1)
+func delays(t *testing.T, port string) {
+	m := client(t, port, "2c", 100_000, 4096, 1, 1)
 	floor := max(4, 100_000*0.58/4096)
 	row("cycle of 100,000 units, 4,096 at once, 200 ms, 10 % dead", "%.1f s: %.2f of the floor of %.1f s", m.Cycle, m.Cycle/floor, floor)
-	row("memory and sockets, 100,000 units of version 2c", "%.0f MB more than without polling, %d", m.PeakMB, m.Sockets)
+	row("client, 100,000 units of version 2c: heap that came with polling; whole process, fleet included; sockets", "%.0f MB; %.0f MB; %d", m.LiveMB, m.PeakMB, m.Sockets)
+	m = client(t, port, "values", 100_000, 4096, 1, 1)
+	row("engine with values only, the same: cycle, whole process, sockets", "%.1f s: %.2f of the floor; %.0f MB; %d", m.Cycle, m.Cycle/floor, m.PeakMB, m.Sockets)
 }
 
 func TestAgentAnswers(t *testing.T) {
-	startCrowd(t)
-	for _, version := range []string{"2c", "3"} {
-		m := client(t, version, 50, 16, 1, 2)
+	port := startCrowd(t)
+	for _, version := range []string{"values", "2c", "3"} {
+		m := client(t, port, version, 50, 16, 1, 2)
 		require.Equal(t, 100, m.Polls, version)
 		require.Positive(t, m.CPU)
 	}

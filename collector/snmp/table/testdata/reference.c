@@ -1,7 +1,7 @@
 /* What the SNMP client is measured against, one process a run:
- *   reference raw UNITS WINDOW CYCLES   sendmmsg and recvmmsg, nothing decoded
- *   reference 2c  UNITS WINDOW CYCLES   Net-SNMP, asynchronous, one session
- *   reference 3   UNITS WINDOW CYCLES   Net-SNMP, asynchronous, a session a unit
+ *   reference raw UNITS WINDOW CYCLES PORT   sendmmsg and recvmmsg, nothing decoded
+ *   reference 2c  UNITS WINDOW CYCLES PORT   Net-SNMP, asynchronous, one session
+ *   reference 3   UNITS WINDOW CYCLES PORT   Net-SNMP, asynchronous, a session a unit
  * Prints: polls answered, processor time a poll in microseconds.
  */
 #define _GNU_SOURCE
@@ -18,8 +18,8 @@
 #include <sys/resource.h>
 #include <sys/socket.h>
 
-enum { PORT = 20161, OBJECTS = 24, BATCH = 64 };
-static int units, window, cycles;
+enum { OBJECTS = 24, BATCH = 64 };
+static int units, window, cycles, port;
 static long answered;
 
 static double cpu(void)
@@ -49,7 +49,7 @@ static void raw_cycle(int fd, unsigned char *request, int size)
     memset(to, 0, sizeof to);
     for (int i = 0; i < BATCH; i++) {
         to[i].sin_family = AF_INET;
-        to[i].sin_port = htons(PORT);
+        to[i].sin_port = htons(port);
         out[i].msg_hdr = (struct msghdr){.msg_name = &to[i], .msg_namelen = sizeof to[i], .msg_iov = &send, .msg_iovlen = 1};
         receive[i] = (struct iovec){room[i], sizeof room[i]};
         in[i].msg_hdr = (struct msghdr){.msg_iov = &receive[i], .msg_iovlen = 1};
@@ -119,7 +119,7 @@ static struct session_list *session(int unit, u_char *auth, size_t auth_size, u_
     char peer[64];
     struct in_addr a = {address(unit)};
     snmp_sess_init(&s);
-    snprintf(peer, sizeof peer, "udp:%s:%d", inet_ntoa(a), PORT);
+    snprintf(peer, sizeof peer, "udp:%s:%d", inet_ntoa(a), port);
     s.peername = peer;
     s.retries = 1;
     s.timeout = 2000000;
@@ -157,7 +157,7 @@ static void ask(struct session_list *s, int unit)
         netsnmp_indexed_addr_pair to;
         memset(&to, 0, sizeof to);
         to.remote_addr.sin.sin_family = AF_INET;
-        to.remote_addr.sin.sin_port = htons(PORT);
+        to.remote_addr.sin.sin_port = htons(port);
         to.remote_addr.sin.sin_addr.s_addr = address(unit);
         pdu->transport_data = netsnmp_memdup(&to, sizeof to);
         pdu->transport_data_length = sizeof to;
@@ -219,8 +219,8 @@ static void netsnmp(void)
 
 int main(int n, char **words)
 {
-    if (n != 5) return 2;
-    units = atoi(words[2]), window = atoi(words[3]), cycles = atoi(words[4]);
+    if (n != 6) return 2;
+    units = atoi(words[2]), window = atoi(words[3]), cycles = atoi(words[4]), port = atoi(words[5]);
     v3 = !strcmp(words[1], "3");
     if (!strcmp(words[1], "raw")) raw(); else netsnmp();
     return 0;
