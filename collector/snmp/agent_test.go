@@ -23,6 +23,12 @@ type agent struct {
 
 func startAgent(t testing.TB, handle func(request []byte) [][]byte) *agent {
 	t.Helper()
+	return startAgentFrom(t, func(b []byte, _ *net.UDPAddr) [][]byte { return handle(b) })
+}
+
+// startAgentFrom is startAgent with a handler that is told who asks.
+func startAgentFrom(t testing.TB, handle func(request []byte, from *net.UDPAddr) [][]byte) *agent {
+	t.Helper()
 	conn, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
 	require.NoError(t, err)
 	a := &agent{addr: conn.LocalAddr().String(), conn: conn}
@@ -36,7 +42,7 @@ func startAgent(t testing.TB, handle func(request []byte) [][]byte) *agent {
 				return
 			}
 			a.requests.Add(1)
-			for _, reply := range handle(append([]byte(nil), buf[:n]...)) {
+			for _, reply := range handle(append([]byte(nil), buf[:n]...), net.UDPAddrFromAddrPort(from)) {
 				_, _ = conn.WriteToUDPAddrPort(reply, from)
 			}
 		}
