@@ -93,7 +93,11 @@
     source = new EventSource("/api/v1/changes?page=" + encodeURIComponent(location.pathname + location.search));
     source.addEventListener("changed", note);
     source.addEventListener("beat", note);
-    source.addEventListener("error", () => { lost = true; judge(); });
+    source.addEventListener("error", () => {
+      lost = true;
+      judge();
+      if (source.readyState === EventSource.CLOSED) refresh(); // refused: learn why
+    });
   };
   listen();
   // A browser keeps few connections to one server, so a hidden page gives its
