@@ -104,6 +104,7 @@ func clientMain(args []string) {
 	runtime.GC()
 	runtime.ReadMemStats(&mem[1])
 	m.LiveMB = float64(int64(mem[1].HeapAlloc)-int64(heap)) / 1e6
+	runtime.KeepAlive(d)
 	check(json.NewEncoder(os.Stdout).Encode(m))
 }
 

@@ -120,7 +120,10 @@ func TestTable(t *testing.T) {
 			healthy[dead] = client(t, port, "2c", 20_000, 4096, 4, 3).HealthyIn
 		})
 	}
-	row("healthy units' cycle, 30 % dead against none", "%.2f (%.2f s, %.2f s)", healthy["30"]/(healthy["0"]*0.7), healthy["30"], healthy["0"])
+	if healthy["0"] > 0 && healthy["30"] > 0 {
+		row("healthy units' cycle with 30 % dead, against the cycle with none; for as many healthy units", "%.2f; %.2f (%.2f s, %.2f s)",
+			healthy["30"]/healthy["0"], healthy["30"]/(0.7*healthy["0"]), healthy["30"], healthy["0"])
+	}
 }
 
 func rates(t *testing.T, port string) {
