@@ -1,10 +1,10 @@
 package metrics
 
 import (
+	"cmp"
 	"maps"
+	"slices"
 	"time"
-
-	"github.com/prometheus/client_golang/prometheus"
 
 	"lightwell/alarms"
 )
@@ -57,49 +57,47 @@ func (n *alarmCounts) add(a *alarms.Alarm) {
 	}
 }
 
-type alarmCollector struct{ *Metrics }
-
-// Describe implements prometheus.Collector.
-func (alarmCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, alarmsActive, alarmsHeld, alarmsShelved, alarmsUnseen, alarmsTold,
-		loadLast, loadAverage, loadAbove, loadFloods, loadFlooding, loadChattering, loadFleeting, loadStale)
+func alarmFamilies() []*family {
+	return []*family{alarmsActive, alarmsHeld, alarmsShelved, alarmsUnseen, alarmsTold,
+		loadLast, loadAverage, loadAbove, loadFloods, loadFlooding, loadChattering, loadFleeting, loadStale}
 }
 
-// Collect implements prometheus.Collector.
-func (c alarmCollector) Collect(ch chan<- prometheus.Metric) {
+func (m *Metrics) fillAlarm(out *sheet) {
 	n := alarmCounts{active: map[typeSeverity]int{}}
-	c.cfg.List.Each(alarms.Filter{Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny}, func(a *alarms.Alarm) bool {
+	m.cfg.List.Each(alarms.Filter{Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny}, func(a *alarms.Alarm) bool {
 		n.add(a)
 		return true
 	})
-	for k := range c.seen(n.active) {
-		alarmsActive.send(ch, float64(n.active[k]), k.id, k.severity.String())
+	for _, k := range m.seen(n.active) {
+		out.put(alarmsActive, float64(n.active[k]), k.id, k.severity.String())
 	}
-	alarmsHeld.send(ch, float64(n.work), "planned_work")
-	alarmsHeld.send(ch, float64(n.symptoms), "consequence")
-	alarmsShelved.send(ch, float64(n.shelved))
-	alarmsUnseen.send(ch, float64(n.unacked))
-	alarmsTold.send(ch, float64(n.spoken))
-	collectLoad(ch, c.cfg.Engine.Load(time.Now()))
+	out.put(alarmsHeld, float64(n.work), "planned_work")
+	out.put(alarmsHeld, float64(n.symptoms), "consequence")
+	out.put(alarmsShelved, float64(n.shelved))
+	out.put(alarmsUnseen, float64(n.unacked))
+	out.put(alarmsTold, float64(n.spoken))
+	collectLoad(out, m.cfg.Engine.Load(time.Now()))
 }
 
 // seen adds to the kinds of alarm that there were and returns them all.
-func (c alarmCollector) seen(now map[typeSeverity]int) map[typeSeverity]bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
+func (m *Metrics) seen(now map[typeSeverity]int) []typeSeverity {
+	m.mu.Lock()
+	defer m.mu.Unlock()
 	for k := range now {
-		c.types[k] = true
+		m.types[k] = true
 	}
-	return maps.Clone(c.types)
+	return slices.SortedFunc(maps.Keys(m.types), func(a, b typeSeverity) int {
+		return cmp.Or(cmp.Compare(a.id, b.id), cmp.Compare(a.severity, b.severity))
+	})
 }
 
-func collectLoad(ch chan<- prometheus.Metric, l alarms.LoadFigures) {
-	loadLast.send(ch, float64(l.LastInterval))
-	loadAverage.send(ch, l.Average)
-	loadAbove.send(ch, float64(l.AboveTen))
-	loadFloods.send(ch, float64(len(l.Floods)))
-	loadFlooding.send(ch, number(len(l.Floods) > 0 && l.Floods[len(l.Floods)-1].End.IsZero()))
-	loadChattering.send(ch, float64(len(l.Chattering)))
-	loadFleeting.send(ch, float64(len(l.Fleeting)))
-	loadStale.send(ch, float64(len(l.Stale)))
+func collectLoad(out *sheet, l alarms.LoadFigures) {
+	out.put(loadLast, float64(l.LastInterval))
+	out.put(loadAverage, l.Average)
+	out.put(loadAbove, float64(l.AboveTen))
+	out.put(loadFloods, float64(len(l.Floods)))
+	out.put(loadFlooding, number(len(l.Floods) > 0 && l.Floods[len(l.Floods)-1].End.IsZero()))
+	out.put(loadChattering, float64(len(l.Chattering)))
+	out.put(loadFleeting, float64(len(l.Fleeting)))
+	out.put(loadStale, float64(len(l.Stale)))
 }

@@ -62,7 +62,7 @@ func BenchmarkScrape(b *testing.B) {
 	for _, units := range []int{40, 1000, 10000} {
 		b.Run(fmt.Sprint(units, "units"), func(b *testing.B) {
 			p := fleetOf(units, 12, 0)
-			turns := [2]*plant{p, fleetOf(units, 12, 0.125)}
+			turns := [2]plant{*p, *fleetOf(units, 12, 0.125)}
 			h := p.metrics().Handler()
 			scrape(b, h, "identity")
 			b.ReportAllocs()
@@ -110,12 +110,19 @@ func vectors(tb testing.TB, m *metrics.Metrics) (*prometheus.Registry, int) {
 // the vectors are not even charged for that.
 func BenchmarkScrapeAgainstGaugeVec(b *testing.B) {
 	p := fleetOf(10_000, 4, 0)
-	turns := [2]*plant{p, fleetOf(10_000, 4, 0.125)}
-	turns[0] = &plant{units: p.units}
+	turns := [2]plant{*p, *fleetOf(10_000, 4, 0.125)}
 	m := p.metrics()
 	for _, u := range p.units {
 		m.ObservePoll(collector.Poll{Unit: u.Unit.ID, Took: 30 * time.Millisecond})
 	}
+	var bare, filled runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&bare)
+	_, done, err := m.Gather()
+	require.NoError(b, err)
+	done()
+	runtime.GC()
+	runtime.ReadMemStats(&filled)
 	reg, series := vectors(b, m)
 	ready, vec := m.Handler(), promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
 	for _, encoding := range []string{"identity", "gzip", "zstd"} {
@@ -142,6 +149,7 @@ func BenchmarkScrapeAgainstGaugeVec(b *testing.B) {
 			b.ReportMetric(float64(theirs.Milliseconds())/float64(n), "ms/GaugeVec")
 			b.ReportMetric(float64(ours)/float64(theirs), "ratio")
 			b.ReportMetric(float64(allocs)/float64(n), "allocs/ready")
+			b.ReportMetric(float64(filled.HeapAlloc-bare.HeapAlloc)/float64(series), "B/series")
 		})
 	}
 }

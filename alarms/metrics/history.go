@@ -1,8 +1,6 @@
 package metrics
 
 import (
-	"github.com/prometheus/client_golang/prometheus"
-
 	"lightwell/collector/history"
 	"lightwell/collector/history/remote"
 )
@@ -26,42 +24,38 @@ var (
 	remoteBytes    = gauge("remote_write_queue_bytes", "Size of the queue on disk, in bytes.", "endpoint")
 )
 
-type historyCollector struct{ *Metrics }
-
-// Describe implements prometheus.Collector.
-func (historyCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, historyWritten, historyRefused, historyLost, historyFull, historyLog,
-		remoteSent, remoteFailures, remoteLost, remotePending, remoteBytes)
+func historyFamilies() []*family {
+	return []*family{historyWritten, historyRefused, historyLost, historyFull, historyLog,
+		remoteSent, remoteFailures, remoteLost, remotePending, remoteBytes}
 }
 
-// Collect implements prometheus.Collector.
-func (c historyCollector) Collect(ch chan<- prometheus.Metric) {
-	if c.cfg.History == nil {
+func (m *Metrics) fillHistory(out *sheet) {
+	if m.cfg.History == nil {
 		return
 	}
-	local, sent := c.cfg.History.Stats()
+	local, sent := m.cfg.History.Stats()
 	if local != nil {
 		full := 0.0
 		if local.Full {
 			full = 1
 		}
-		historyWritten.send(ch, float64(local.Written))
-		historyRefused.send(ch, float64(local.Ahead), "ahead")
-		historyRefused.send(ch, float64(local.Late), "late")
-		historyRefused.send(ch, float64(local.Twice), "twice")
-		historyLost.send(ch, float64(local.Shed), "queue")
-		historyLost.send(ch, float64(local.Lost), "disk")
-		historyFull.send(ch, full)
-		historyLog.send(ch, local.LogSpan.Seconds())
+		out.put(historyWritten, float64(local.Written))
+		out.put(historyRefused, float64(local.Ahead), "ahead")
+		out.put(historyRefused, float64(local.Late), "late")
+		out.put(historyRefused, float64(local.Twice), "twice")
+		out.put(historyLost, float64(local.Shed), "queue")
+		out.put(historyLost, float64(local.Lost), "disk")
+		out.put(historyFull, full)
+		out.put(historyLog, local.LogSpan.Seconds())
 	}
 	for _, s := range sent {
-		remoteSent.send(ch, float64(s.Sent), s.Endpoint)
-		remoteFailures.send(ch, float64(s.Failures), s.Endpoint)
-		remoteLost.send(ch, float64(s.Refused), s.Endpoint, "refused")
-		remoteLost.send(ch, float64(s.Dropped), s.Endpoint, "queue_full")
-		remoteLost.send(ch, float64(s.Shed), s.Endpoint, "queue")
-		remoteLost.send(ch, float64(s.Lost), s.Endpoint, "disk")
-		remotePending.send(ch, float64(s.Waiting), s.Endpoint)
-		remoteBytes.send(ch, float64(s.Bytes), s.Endpoint)
+		out.put(remoteSent, float64(s.Sent), s.Endpoint)
+		out.put(remoteFailures, float64(s.Failures), s.Endpoint)
+		out.put(remoteLost, float64(s.Refused), s.Endpoint, "refused")
+		out.put(remoteLost, float64(s.Dropped), s.Endpoint, "queue_full")
+		out.put(remoteLost, float64(s.Shed), s.Endpoint, "queue")
+		out.put(remoteLost, float64(s.Lost), s.Endpoint, "disk")
+		out.put(remotePending, float64(s.Waiting), s.Endpoint)
+		out.put(remoteBytes, float64(s.Bytes), s.Endpoint)
 	}
 }

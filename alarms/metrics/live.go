@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"slices"
 	"sync"
 
 	dto "github.com/prometheus/client_model/go"
@@ -8,18 +9,20 @@ import (
 	"lightwell/alarms"
 )
 
-// live is the part of the page that grows with the fleet.
+// live is the part of the page whose families are kept ready.
 type live struct {
 	mu    sync.Mutex // held from a collection until its families are written
 	book  *book
 	units map[string]*unitSheet
+	rest  sheet // what does not grow with the fleet
 	links *linkBook
 	round uint64 // counts the collections
 }
 
 func newLive() *live {
-	all := append(append(unitFamilies(), trendFamilies()...), linkFamilies()...)
-	return &live{book: newBook(all...), units: map[string]*unitSheet{}, links: newLinkBook()}
+	b := newBook(slices.Concat(unitFamilies(), pointTrendFamilies(), linkFamilies(), pollFamilies(), trendFamilies(),
+		alarmFamilies(), webhookFamilies(), historyFamilies(), stateFamilies(), reloadFamilies())...)
+	return &live{book: b, units: map[string]*unitSheet{}, rest: sheet{book: b}, links: newLinkBook()}
 }
 
 // collectLive brings the families up to date. A site is taken over while its
@@ -42,7 +45,20 @@ func (m *Metrics) collectLive(out []*dto.MetricFamily) ([]*dto.MetricFamily, err
 	l.links.sweep(l.round)
 	l.sweep()
 	m.forgetPolls()
+	m.fillRest(&l.rest)
 	return l.book.families(out), l.book.bad
+}
+
+func (m *Metrics) fillRest(out *sheet) {
+	out.begin()
+	m.fillPoll(out)
+	m.fillTrend(out)
+	m.fillAlarm(out)
+	m.fillWebhook(out)
+	m.fillHistory(out)
+	m.fillState(out)
+	m.fillReload(out)
+	out.end()
 }
 
 func (m *Metrics) fillUnit(u *alarms.UnitView) {

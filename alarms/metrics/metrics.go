@@ -82,7 +82,7 @@ type Config struct {
 // Metrics collects at each scrape. Safe for concurrent use.
 type Metrics struct {
 	cfg      Config
-	registry *prometheus.Registry // of all that does not grow with the fleet
+	registry *prometheus.Registry // of what the library counts itself
 	live     *live
 	duration prometheus.Histogram
 
@@ -114,7 +114,6 @@ func New(cfg Config) *Metrics {
 	}
 	m.registry.MustRegister(
 		m.duration,
-		pollCollector{m}, datagramCollector{m}, trendCollector{m}, alarmCollector{m}, webhookCollector{m}, historyCollector{m}, stateCollector{m}, reloadCollector{m},
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	build := prometheus.NewGauge(prometheus.GaugeOpts{

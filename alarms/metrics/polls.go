@@ -4,8 +4,6 @@ import (
 	"maps"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"lightwell/alarms"
 	"lightwell/collector"
 )
@@ -62,15 +60,12 @@ func (m *Metrics) forgetPolls() {
 	maps.DeleteFunc(m.polls, func(id string, _ *pollCount) bool { return m.live.units[id] == nil })
 }
 
-// pollCollector publishes what is counted of no unit in particular.
-type pollCollector struct{ *Metrics }
+func pollFamilies() []*family {
+	return []*family{unitMissed}
+}
 
-// Describe implements prometheus.Collector.
-func (pollCollector) Describe(ch chan<- *prometheus.Desc) { describe(ch, unitMissed) }
-
-// Collect implements prometheus.Collector.
-func (c pollCollector) Collect(ch chan<- prometheus.Metric) {
-	if c.cfg.Missed != nil {
-		unitMissed.send(ch, float64(c.cfg.Missed()))
+func (m *Metrics) fillPoll(out *sheet) {
+	if m.cfg.Missed != nil {
+		out.put(unitMissed, float64(m.cfg.Missed()))
 	}
 }

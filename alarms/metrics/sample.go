@@ -158,6 +158,14 @@ func (s *sheet) putTime(f *family, at time.Time, labels ...string) {
 	s.putIf(!at.IsZero(), f, seconds(at), labels...)
 }
 
+// putStates sets a set of states: one sample for each, 1 for the one that
+// holds. The last label is the state.
+func (s *sheet) putStates(f *family, states []string, holds string, labels ...string) {
+	for _, state := range states {
+		s.put(f, number(state == holds), append(labels[:len(labels):len(labels)], state)...)
+	}
+}
+
 func (s *sheet) end() {
 	for _, left := range s.samples[s.at:] {
 		if left != nil {

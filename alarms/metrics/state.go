@@ -1,9 +1,9 @@
 package metrics
 
 import (
+	"maps"
+	"slices"
 	"time"
-
-	"github.com/prometheus/client_golang/prometheus"
 )
 
 // StateFigures is how the writing of the state goes.
@@ -25,33 +25,29 @@ var (
 	diskUsed     = gauge("data_disk_used_ratio", "Share of the disk with the data folder that is in use.")
 )
 
-type stateCollector struct{ *Metrics }
-
-// Describe implements prometheus.Collector.
-func (stateCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, stateWritten, stateTime, stateWaiting, stateRows, stateBytes, diskUsed)
+func stateFamilies() []*family {
+	return []*family{stateWritten, stateTime, stateWaiting, stateRows, stateBytes, diskUsed}
 }
 
-// Collect implements prometheus.Collector.
-func (c stateCollector) Collect(ch chan<- prometheus.Metric) {
-	if c.cfg.State == nil {
+func (m *Metrics) fillState(out *sheet) {
+	if m.cfg.State == nil {
 		return
 	}
-	f := c.cfg.State()
+	f := m.cfg.State()
 	written := 0.0
 	if f.Written {
 		written = 1
 	}
-	stateWritten.send(ch, written)
-	stateTime.sendTime(ch, f.LastWrite)
-	stateWaiting.send(ch, float64(f.Waiting))
-	for table, n := range f.Rows {
-		stateRows.send(ch, float64(n), table)
+	out.put(stateWritten, written)
+	out.putTime(stateTime, f.LastWrite)
+	out.put(stateWaiting, float64(f.Waiting))
+	for _, table := range slices.Sorted(maps.Keys(f.Rows)) {
+		out.put(stateRows, float64(f.Rows[table]), table)
 	}
 	if f.Bytes > 0 {
-		stateBytes.send(ch, float64(f.Bytes))
+		out.put(stateBytes, float64(f.Bytes))
 	}
 	if f.DiskUsed > 0 {
-		diskUsed.send(ch, f.DiskUsed)
+		out.put(diskUsed, f.DiskUsed)
 	}
 }

@@ -1,10 +1,7 @@
 package metrics
 
 import (
-	"math"
 	"strconv"
-
-	"github.com/prometheus/client_golang/prometheus"
 
 	"lightwell/alarms"
 	"lightwell/alarms/drift"
@@ -49,30 +46,25 @@ func phaseWord(p drift.Phase) string { return phases[max(1, min(int(p), len(phas
 var limitWords = map[string]string{alarms.LimitLoss: "loss", alarms.LimitReceiver: "receiver", alarms.LimitService: "service"}
 
 // trendFamilies are those of single points.
-func trendFamilies() []*family {
+func pointTrendFamilies() []*family {
 	return []*family{trendLost, trendLostError, trendSum, trendSlope, trendSlopeErr, trendTemp, trendPhase, trendEarliest, trendLatest, laserAgeing}
 }
 
-// trendCollector publishes how like points fare together.
-type trendCollector struct{ *Metrics }
-
-// Describe implements prometheus.Collector.
-func (trendCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, trendMirrors, trendWatched, trendFalse, trendScale)
+func trendFamilies() []*family {
+	return []*family{trendMirrors, trendWatched, trendFalse, trendScale}
 }
 
-// Collect implements prometheus.Collector.
-func (c trendCollector) Collect(ch chan<- prometheus.Metric) {
-	if c.cfg.Trends == nil {
+func (m *Metrics) fillTrend(out *sheet) {
+	if m.cfg.Trends == nil {
 		return
 	}
-	for _, g := range c.cfg.Trends.Groups() {
+	for _, g := range m.cfg.Trends.Groups() {
 		labels := []string{g.Model, string(g.Quantity)}
-		trendMirrors.send(ch, float64(g.Mirrors), labels...)
-		trendWatched.send(ch, g.PointDays*86400, labels...)
-		trendFalse.sendKnown(ch, g.FalseAlarms, labels...)
-		trendScale.send(ch, g.DriftScale, append(labels, "drift")...)
-		trendScale.send(ch, g.StepScale, append(labels, "step")...)
+		out.put(trendMirrors, float64(g.Mirrors), labels...)
+		out.put(trendWatched, g.PointDays*86400, labels...)
+		out.put(trendFalse, g.FalseAlarms, labels...)
+		out.put(trendScale, g.DriftScale, append(labels, "drift")...)
+		out.put(trendScale, g.StepScale, append(labels, "step")...)
 	}
 }
 
@@ -108,12 +100,5 @@ func fillTrend(s *sheet, u *alarms.UnitView, p collector.Point, pv *alarms.Point
 		}
 		s.putTime(trendEarliest, f.Earliest, id, site, port, quantity, word)
 		s.putTime(trendLatest, f.Latest, id, site, port, quantity, word)
-	}
-}
-
-// sendKnown leaves out what is no number.
-func (f *family) sendKnown(ch chan<- prometheus.Metric, v float64, labels ...string) {
-	if !math.IsNaN(v) && !math.IsInf(v, 0) {
-		f.send(ch, v, labels...)
 	}
 }

@@ -1,8 +1,6 @@
 package metrics
 
 import (
-	"github.com/prometheus/client_golang/prometheus"
-
 	"lightwell/alarms/notify"
 )
 
@@ -21,29 +19,25 @@ var (
 
 var webhookStates = []string{string(notify.Active), string(notify.Failing), string(notify.Stopped)}
 
-type webhookCollector struct{ *Metrics }
-
-// Describe implements prometheus.Collector.
-func (webhookCollector) Describe(ch chan<- *prometheus.Desc) {
-	describe(ch, webhookAttempts, webhookFailures, webhookDelivered, webhookGivenUp, webhookDropped,
-		webhookPending, webhookDead, webhookOldest, webhookSuccess, webhookState)
+func webhookFamilies() []*family {
+	return []*family{webhookAttempts, webhookFailures, webhookDelivered, webhookGivenUp, webhookDropped,
+		webhookPending, webhookDead, webhookOldest, webhookSuccess, webhookState}
 }
 
-// Collect implements prometheus.Collector.
-func (c webhookCollector) Collect(ch chan<- prometheus.Metric) {
-	if c.cfg.Webhooks == nil {
+func (m *Metrics) fillWebhook(out *sheet) {
+	if m.cfg.Webhooks == nil {
 		return
 	}
-	for _, s := range c.cfg.Webhooks.Stats() {
-		webhookAttempts.send(ch, float64(s.Attempts), s.Endpoint)
-		webhookFailures.send(ch, float64(s.Failures), s.Endpoint)
-		webhookDelivered.send(ch, float64(s.Delivered), s.Endpoint)
-		webhookGivenUp.send(ch, float64(s.GivenUp), s.Endpoint)
-		webhookDropped.send(ch, float64(s.Dropped), s.Endpoint)
-		webhookPending.send(ch, float64(s.Pending), s.Endpoint)
-		webhookDead.send(ch, float64(s.Dead), s.Endpoint)
-		webhookOldest.sendTime(ch, s.Oldest, s.Endpoint)
-		webhookSuccess.sendTime(ch, s.LastSuccess, s.Endpoint)
-		webhookState.sendStates(ch, webhookStates, string(s.State), s.Endpoint)
+	for _, s := range m.cfg.Webhooks.Stats() {
+		out.put(webhookAttempts, float64(s.Attempts), s.Endpoint)
+		out.put(webhookFailures, float64(s.Failures), s.Endpoint)
+		out.put(webhookDelivered, float64(s.Delivered), s.Endpoint)
+		out.put(webhookGivenUp, float64(s.GivenUp), s.Endpoint)
+		out.put(webhookDropped, float64(s.Dropped), s.Endpoint)
+		out.put(webhookPending, float64(s.Pending), s.Endpoint)
+		out.put(webhookDead, float64(s.Dead), s.Endpoint)
+		out.putTime(webhookOldest, s.Oldest, s.Endpoint)
+		out.putTime(webhookSuccess, s.LastSuccess, s.Endpoint)
+		out.putStates(webhookState, webhookStates, string(s.State), s.Endpoint)
 	}
 }
