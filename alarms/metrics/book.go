@@ -9,10 +9,10 @@ import (
 	dto "github.com/prometheus/client_model/go"
 )
 
-// book holds the families of units and links ready to be written. They are
-// brought up to date in place at each collection, so that a large fleet costs
-// what has changed and the writing. What it holds is bounded by the fleet: one
-// sample for each series that was ever shown by a unit that is still there.
+// book holds the families ready to be written. They are brought up to date in
+// place at each collection, so that a large fleet costs what has changed and
+// the writing. What it holds is bounded by the fleet: one sample for each series
+// that was ever shown of a unit that is still there.
 type book struct {
 	tables map[*family]*table
 	sorted []*table // by name

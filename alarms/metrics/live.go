@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"runtime"
 	"slices"
 	"sync"
 
@@ -20,8 +21,8 @@ type live struct {
 }
 
 func newLive() *live {
-	b := newBook(slices.Concat(unitFamilies(), pointTrendFamilies(), linkFamilies(), pollFamilies(), trendFamilies(),
-		alarmFamilies(), webhookFamilies(), historyFamilies(), stateFamilies(), reloadFamilies())...)
+	b := newBook(slices.Concat(unitFamilies(), pointTrendFamilies(), linkFamilies(), pollFamilies(), datagramFamilies(), trendFamilies(),
+		alarmFamilies(), webhookFamilies(), historyFamilies(), stateFamilies(), reloadFamilies(), []*family{buildInfo})...)
 	return &live{book: b, units: map[string]*unitSheet{}, rest: sheet{book: b}, links: newLinkBook()}
 }
 
@@ -51,7 +52,9 @@ func (m *Metrics) collectLive(out []*dto.MetricFamily) ([]*dto.MetricFamily, err
 
 func (m *Metrics) fillRest(out *sheet) {
 	out.begin()
+	out.put(buildInfo, 1, runtime.Version(), m.cfg.Version)
 	m.fillPoll(out)
+	m.fillDatagrams(out)
 	m.fillTrend(out)
 	m.fillAlarm(out)
 	m.fillWebhook(out)

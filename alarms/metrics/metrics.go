@@ -16,7 +16,6 @@
 package metrics
 
 import (
-	"runtime"
 	"sync"
 	"time"
 
@@ -93,6 +92,8 @@ type Metrics struct {
 	reloaded time.Time // last success
 }
 
+var buildInfo = gauge("build_info", "Always 1; the labels tell the version of the program and of Go.", "goversion", "version")
+
 // New returns the metrics of one daemon, in a registry of their own.
 func New(cfg Config) *Metrics {
 	m := &Metrics{
@@ -116,13 +117,6 @@ func New(cfg Config) *Metrics {
 		m.duration,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
-	build := prometheus.NewGauge(prometheus.GaugeOpts{
-		Name:        prefix + "build_info",
-		Help:        "Always 1; the labels tell the version of the program and of Go.",
-		ConstLabels: prometheus.Labels{"version": cfg.Version, "goversion": runtime.Version()},
-	})
-	build.Set(1)
-	m.registry.MustRegister(build)
 	return m
 }
 

@@ -72,8 +72,9 @@ func (p *plant) Stats() []notify.Stats { return p.hooks }
 func (p *plant) State(unit string) string { return p.states[unit] }
 
 func (p *plant) metrics() *metrics.Metrics {
+	wiring := fleet()
 	return metrics.New(metrics.Config{
-		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p, Trends: p, Fleet: fleet,
+		Version: "test", Engine: p, List: p, Webhooks: p, Baselines: p, Trends: p, Fleet: func() *collector.Fleet { return wiring },
 		Types:     []alarms.Type{{ID: "supply-failed", Severity: alarms.Major}},
 		Missed:    func() uint64 { return 2 },
 		Datagrams: func() engine.Stats { return engine.Stats{Sent: 9, Received: 8, Stray: 3, Aside: 2, Undelivered: 1} },

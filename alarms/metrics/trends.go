@@ -59,12 +59,12 @@ func (m *Metrics) fillTrend(out *sheet) {
 		return
 	}
 	for _, g := range m.cfg.Trends.Groups() {
-		labels := []string{g.Model, string(g.Quantity)}
-		out.put(trendMirrors, float64(g.Mirrors), labels...)
-		out.put(trendWatched, g.PointDays*86400, labels...)
-		out.put(trendFalse, g.FalseAlarms, labels...)
-		out.put(trendScale, g.DriftScale, append(labels, "drift")...)
-		out.put(trendScale, g.StepScale, append(labels, "step")...)
+		model, quantity := g.Model, string(g.Quantity)
+		out.put(trendMirrors, float64(g.Mirrors), model, quantity)
+		out.put(trendWatched, g.PointDays*86400, model, quantity)
+		out.put(trendFalse, g.FalseAlarms, model, quantity)
+		out.put(trendScale, g.DriftScale, model, quantity, "drift")
+		out.put(trendScale, g.StepScale, model, quantity, "step")
 	}
 }
 
