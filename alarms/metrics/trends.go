@@ -45,7 +45,7 @@ func phaseWord(p drift.Phase) string { return phases[max(1, min(int(p), len(phas
 // limitWords are the limits of forecasts in labels.
 var limitWords = map[string]string{alarms.LimitLoss: "loss", alarms.LimitReceiver: "receiver", alarms.LimitService: "service"}
 
-// trendFamilies are those of single points.
+// pointTrendFamilies are those of single points.
 func pointTrendFamilies() []*family {
 	return []*family{trendLost, trendLostError, trendSum, trendSlope, trendSlopeErr, trendTemp, trendPhase, trendEarliest, trendLatest, laserAgeing}
 }
