@@ -10,7 +10,7 @@ const (
 	clearDays    = 14   // days a drift must look over
 	clearShare   = 0.5  // of the thresholds: below it a drift looks over
 	calmSlope    = 1    // standard errors
-	leanUnit     = 16   // parts of a standard error in lean
+	worse        = 6    // rungs, half as much again, that an alarm that stands must climb to be told anew
 	stepsOverSum = 1e-3
 )
 
@@ -43,6 +43,7 @@ func (s *Series) closeDay(c *Settings, t *Turn) {
 // begin takes the first day as the provisional baseline.
 func (s *Series) begin(y, warmth float32) {
 	s.phase = Provisional
+	s.deep, s.high = runs{}, runs{}                 // of a noise not yet known
 	s.before = max(0, s.before-max(0, s.f.level-y)) // what the visit gained
 	s.move(y)
 	s.tref, s.yesterhot, s.yesterday = s.tref+warmth, 0, 0
@@ -85,6 +86,7 @@ func (s *Series) commission(y, warmth float32, t *Turn) {
 		s.first = s.origin
 		t.settled = float32(root(s.f.noise))
 	}
+	s.f.settle()
 }
 
 // accepted tells whether commissioning looks like a point at rest.
@@ -112,19 +114,33 @@ func (s *Series) update(c *Settings, y, warmth float32) {
 
 // look gives a day to the filter.
 func (s *Series) look(y, warmth float32) {
-	z := s.f.observe(y, warmth, float32(s.lean)/leanUnit)
-	s.lean = int8(max(-127, min(z*leanUnit, 127)))
+	switch z := s.f.observe(y, warmth, s.lean); {
+	case z >= leaning:
+		s.lean = min(max(s.lean, 0)+1, leanDays)
+	case z <= -leaning:
+		s.lean = max(min(s.lean, 0)-1, -leanDays)
+	default:
+		s.lean = 0
+	}
 }
 
 // judge raises and clears drift and its mirror.
 func (s *Series) judge(c *Settings, t *Turn) {
 	t.AtRisk = !s.active.Has(Drift) && !s.active.Has(Step)
 	score := s.score(c, 1)
-	if score >= c.DriftScale && !s.active.Has(Drift) {
-		t.Raised |= s.raise(Drift)
-	}
 	mirror := s.score(c, -1)
-	s.peak, t.drift = climb(s.peak, mirror)
+	switch {
+	case s.active.Has(Drift):
+		if r := rung(score); r >= s.peak+worse {
+			s.peak = r
+			t.Worse |= Drift
+		}
+	case score >= c.DriftScale:
+		t.Raised |= s.raise(Drift)
+		s.peak = rung(score)
+	default:
+		s.peak, t.drift = climb(s.peak, mirror)
+	}
 	if mirror >= c.DriftScale && !s.active.Has(MirrorDrift) {
 		t.Raised |= s.raise(MirrorDrift)
 	}
@@ -158,6 +174,9 @@ func (s *Series) calmed(well bool, t *Turn) {
 	}
 	if s.calm++; s.calm >= clearDays {
 		t.Cleared |= s.active & (Drift | Step)
+		if s.active.Has(Drift) {
+			s.peak = 0
+		}
 		s.active &^= Drift | Step
 		s.steps, s.calm = 0, 0
 	}

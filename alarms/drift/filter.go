@@ -19,11 +19,16 @@ const (
 	priorBeta     = 0.02  // dB per °C
 	regressedBeta = 0.006 // dB per °C, the best that hours can tell: thermal lag biases them
 
-	hasty     = 1.5 // standard errors; a day farther off counts as there ...
-	farthest  = 4   // ... but up to here if the day before
-	leaning   = 1   // was so far off the same way
-	tiny      = 1e-12
-	stepDoubt = 0.15 // dB, error of the size of a step when it is found
+	hasty    = 1.5 // standard errors; a day farther off counts as there ...
+	farthest = 4   // ... but up to here if so many days
+	leanDays = 2   // in a row before it
+	leaning  = 1   // were so far off the same way
+
+	usualNoise = 0.0223 // dB, geometric mean of the noise of a day's value in the fleet of drifttest
+	trusted    = 0.6    // what fourteen days tell of the noise counts so much, the usual the rest, of the logarithm
+	inService  = 0.85   // part of the variance that is left when the temperature coefficient is known
+	tiny       = 1e-12
+	stepDoubt  = 0.15 // dB, error of the size of a step when it is found
 )
 
 func newFilter() filter {
@@ -41,10 +46,10 @@ func (f *filter) predict(levelVar, slopeVar, betaVar float32) {
 }
 
 // observe takes a day's value y at warmth degrees over the reference. It
-// returns how far off it was in standard errors. A day farther off than last,
-// the same of the day before, makes likely counts only in part: weather goes
-// again, a fault stays.
-func (f *filter) observe(y, warmth, last float32) float32 {
+// returns how far off it was in standard errors. A day far off counts only in
+// part until lean, the days in a row before it that were off the same way,
+// makes it likely: weather goes again, a fault stays.
+func (f *filter) observe(y, warmth float32, lean int8) float32 {
 	g0 := f.p00 + f.p02*warmth
 	g1 := f.p01 + f.p12*warmth
 	g2 := f.p02 + f.p22*warmth
@@ -53,9 +58,9 @@ func (f *filter) observe(y, warmth, last float32) float32 {
 	nu := y - f.level - f.beta*warmth
 	z := nu / se
 	above, below := hasty*se, -hasty*se
-	if last >= leaning {
+	if lean >= leanDays {
 		above = farthest * se
-	} else if last <= -leaning {
+	} else if lean <= -leanDays {
 		below = -farthest * se
 	}
 	nu = max(below, min(nu, above))
@@ -101,6 +106,14 @@ func (f *filter) still() {
 	}
 	f.slope, f.p01, f.p12 = 0, 0, 0
 	f.p11 = settledSlope * settledSlope
+}
+
+// settle takes a value between what commissioning told of the noise and the
+// usual one: few days tell little of it.
+func (f *filter) settle() {
+	const usual = usualNoise * usualNoise
+	told := float64(f.noise) / usual
+	f.noise = max(floorDay*floorDay, inService*usual*float32(math.Pow(told, trusted)))
 }
 
 // jump moves the level without telling the slope.

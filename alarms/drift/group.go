@@ -113,9 +113,8 @@ var (
 )
 
 const (
-	usualNoise  = 0.0223 // dB, geometric mean of the noise of a day's value in that fleet
-	noiseDoubt  = 1.08   // fleets differ so far in it without differing in false alarms
-	priorYears  = 40     // point-years that what is expected from noise alone counts for
+	noiseDoubt  = 1.08 // fleets differ so far in it without differing in false alarms
+	priorYears  = 40   // point-years that what is expected from noise alone counts for
 	priorPoints = 5
 )
 

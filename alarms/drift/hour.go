@@ -9,6 +9,8 @@ const (
 	minHours      = 6    // a day counts with so many hours
 	longestBursts = 14   // days without one, at most, that end an alarm
 	burstCap      = 5    // bursts of one day that count
+	burstHold     = 3    // bursts that stay in the balance when an alarm is raised, so that it stands six days
+	garbage       = 7    // dB; a single reading so far off may be nonsense and counts as half a burst
 	fastPolls     = 24   // readings an hour from which one alone makes no burst
 	burstTime     = 120  // so many readings an hour make 30 s each; a burst lasts that long
 	provision     = 2    // factor on step limits while the temperature coefficient is not known
@@ -28,18 +30,31 @@ func (s *Series) excursion(c *Settings, d float32) Kinds {
 		need = uint8(max(2, min(s.usual/burstTime, 255)))
 	}
 	var raised Kinds
-	if s.deep.poll(d > limit, need) && s.phase > Prior && s.deep.balance() >= c.BurstLimit && !s.active.Has(Intermittent) {
-		raised |= s.raise(Intermittent)
+	weight := uint8(2)
+	if need == 1 && size > garbage {
+		weight = 1
 	}
-	if s.high.poll(d < -limit, need) && s.phase > Prior && s.high.balance() >= c.BurstLimit && !s.active.Has(MirrorIntermittent) {
-		raised |= s.raise(MirrorIntermittent)
+	if s.deep.poll(d > limit, need, weight) && s.deep.balance() >= c.BurstLimit {
+		raised |= s.burst(&s.deep, Intermittent)
+	}
+	if s.high.poll(d < -limit, need, weight) && s.high.balance() >= c.BurstLimit {
+		raised |= s.burst(&s.high, MirrorIntermittent)
 	}
 	return raised
 }
 
-// poll tells whether an excursion begins: in this half-hour, and not in the
-// one before.
-func (r *runs) poll(beyond bool, need uint8) bool {
+// burst raises k unless it stands already, and keeps it for some days.
+func (s *Series) burst(r *runs, k Kinds) Kinds {
+	if s.phase <= Prior || s.active.Has(k) {
+		return 0
+	}
+	r.level = max(r.level, 2*burstHold)
+	return s.raise(k)
+}
+
+// poll tells whether an excursion begins, in this half-hour and not in the one
+// before, and counts it for so many halves.
+func (r *runs) poll(beyond bool, need, weight uint8) bool {
 	if !beyond {
 		r.polls = 0
 		return false
@@ -52,7 +67,7 @@ func (r *runs) poll(beyond bool, need uint8) bool {
 	if r.slots&2 != 0 {
 		return false
 	}
-	r.today = min(r.today+1, 254)
+	r.today = min(r.today+weight, 250)
 	return true
 }
 
@@ -60,7 +75,7 @@ func (r *runs) nextSlot() { r.slots = r.slots << 1 & 3 }
 
 // balance is what past days left, and today's excursions.
 func (r *runs) balance() float32 {
-	return max(0, float32(r.level)/2+float32(min(r.today, burstCap))-0.5)
+	return max(0, float32(r.level)+float32(min(r.today, 2*burstCap))-1) / 2
 }
 
 func (r *runs) nextDay() {

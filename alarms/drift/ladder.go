@@ -20,6 +20,14 @@ var rungHeights = func() (h [rungs + 1]float32) {
 // ascent is what a mirror climbed at once: from rung, not counted, to rung.
 type ascent struct{ from, to uint8 }
 
+// rung returns the highest rung of a score, beyond the ladder too.
+func rung(score float32) uint8 {
+	if score < rungBase {
+		return 0
+	}
+	return uint8(min(1+math.Log(float64(score/rungBase))/math.Log(rungStep), math.MaxUint8/2))
+}
+
 // climb returns the highest rung of the excursion and what was climbed to it.
 // A score below the first rung ends the excursion.
 func climb(peak uint8, score float32) (uint8, ascent) {

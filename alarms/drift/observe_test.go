@@ -169,3 +169,67 @@ func TestBurstsClear(t *testing.T) {
 	_, _, cleared = steady(&s, &c, at, 16, -5)
 	require.Equal(t, drift.Intermittent, cleared)
 }
+
+// TestWorseIsToldAgain: a drift that stands and grows by half is told anew, so
+// that a fault does not hide behind an alarm that was false.
+func TestWorseIsToldAgain(t *testing.T) {
+	c := drift.Default()
+	var s drift.Series
+	at, _, _ := steady(&s, &c, 1000*day, 60, -5)
+	at, raised, _ := steady(&s, &c, at, 60, -5.24)
+	require.Equal(t, drift.Drift, raised)
+	require.Equal(t, []float64(nil), worse(&s, &c, &at, 60, -5.24, 0), "it stands and does not move")
+	told := worse(&s, &c, &at, 60, -5.24, 0.02)
+	require.GreaterOrEqual(t, len(told), 2)
+	require.Less(t, told[0], 0.5, "dB lost")
+	for i := 1; i < len(told); i++ {
+		require.Greater(t, told[i], 1.3*told[i-1])
+	}
+}
+
+// worse lets a series lose so much a day, and returns the losses at which it
+// was told to be worse.
+func worse(s *drift.Series, c *drift.Settings, at *int64, days int, value, perDay float64) (told []float64) {
+	for range days {
+		value -= perDay
+		for range 48 {
+			if s.Observe(c, *at, value+float64(*at/1800%5-2)/100, 20).Worse.Has(drift.Drift) {
+				told = append(told, s.Trend(c).LostDB)
+			}
+			*at += 1800
+		}
+	}
+	return told
+}
+
+// TestSingleNonsenseIsHalfABurst: two readings far off in a day may be garbage,
+// two bursts of a usual size are not.
+func TestSingleNonsenseIsHalfABurst(t *testing.T) {
+	for depth, want := range map[float64]drift.Kinds{-15: 0, -3: drift.Intermittent} {
+		c := drift.Default()
+		var s drift.Series
+		at, _, _ := steady(&s, &c, 1000*day, 20, -5)
+		var raised drift.Kinds
+		for i := range int64(48) {
+			v := -5.0
+			if i == 10 || i == 30 {
+				v += depth
+			}
+			raised |= s.Observe(&c, at+i*1800, v, 20).Raised
+		}
+		require.Equal(t, want, raised, "%g dB", depth)
+	}
+}
+
+// TestBurstsOfTheFirstDayDoNotCount: the noise of the point is not known yet.
+func TestBurstsOfTheFirstDayDoNotCount(t *testing.T) {
+	c := drift.Default()
+	var s drift.Series
+	for i := range int64(96) {
+		v := -5.0
+		if i < 48 && i%8 == 5 {
+			v = -6
+		}
+		require.Zero(t, s.Observe(&c, 1000*day+i*1800, v, 20).Raised)
+	}
+}

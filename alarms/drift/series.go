@@ -50,10 +50,10 @@ type Series struct {
 	hours   [dayHours]int8 // of today: hundredths of a dB from yesterday
 	filled  uint8          // how many of them
 	calm    uint8          // days that a drift or step has looked over
-	lean    int8           // how far off the last day was, in sixteenths of a standard error
+	lean    int8           // days in a row that were off the same way; below nought: the mirror's
 	downFor uint8          // hours since down was nought
 	upFor   uint8
-	peak    uint8 // highest rung of the ladder in this excursion of the drift mirror
+	peak    uint8 // highest rung of the ladder in this excursion of the drift mirror; of the drift, when last told, while it stands
 	climb   uint8 // the same for the step mirror
 	mirrors uint8 // alarms of the mirror so far
 }
@@ -62,7 +62,7 @@ type Series struct {
 type runs struct {
 	polls uint8 // in a row beyond the limit, now
 	slots uint8 // bit 0: this slot has an excursion, bit 1: the one before had
-	today uint8 // excursions begun today
+	today uint8 // excursions begun today, in halves of one
 	level uint8 // the balance of past days, in halves of an excursion
 }
 

@@ -88,3 +88,18 @@ func TestResumeKeepsTheBaseline(t *testing.T) {
 	require.Equal(t, drift.Final, s.Trend(&c).Phase)
 	require.InDelta(t, 0, s.Trend(&c).LostDB, 0.02)
 }
+
+// TestLossIsNotCountedTwice: until the first day after a visit has passed only
+// what was lost before it is known.
+func TestLossIsNotCountedTwice(t *testing.T) {
+	c := drift.Default()
+	var s drift.Series
+	at, _, _ := steady(&s, &c, 1000*day, 20, -5)
+	at, _, _ = steady(&s, &c, at, 20, -5.1)
+	s.Freeze(&c, at)
+	s.Rebase(at + 3600)
+	trend := s.Trend(&c)
+	require.Equal(t, drift.Prior, trend.Phase)
+	require.Zero(t, trend.LostDB)
+	require.InDelta(t, 0.1, trend.SinceFirstDB, 0.03)
+}

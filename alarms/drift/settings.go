@@ -36,14 +36,14 @@ type Settings struct {
 func Default() Settings {
 	return Settings{
 		Clip:       0.75, // passes all honest noise and most steps
-		BurstDepth: 0.5,  // bursts begin about here
-		BurstNoise: 6,    // times the mean absolute deviation, 4.8 standard deviations of normal noise
-		BurstLimit: 2,    // three hits in a day, or two and one the day after
+		BurstDepth: 0.45, // dips in bad weather end below it
+		BurstNoise: 5.5,  // times the mean absolute deviation, 4.4 standard deviations of normal noise
+		BurstLimit: 1.5,  // two hits in a day, or one on each of three days running
 		StepSlack:  0.2,  // weather takes up to 0.3 dB for a day
 		StepLimit:  3.2,  // 0.5 dB after 11 hours, 1 dB after 5
-		SlopeZ:     2.95, // with Level: about one false alarm in 300 point-years
-		Level:      0.182,
-		SlopeMin:   0.03,
+		SlopeZ:     2.92, // with Level: about one false alarm in 300 point-years
+		Level:      0.18,
+		SlopeMin:   0.045,
 		SumLimit:   0.3,
 		LevelNoise: 0.003,
 		SlopeNoise: 1e-4,

@@ -46,6 +46,7 @@ func (k Kinds) Has(of Kinds) bool { return k&of == of }
 type Turn struct {
 	Hour, Day       bool
 	Raised, Cleared Kinds
+	Worse           Kinds   // stands, and has come half as far again since it was last told: a fault may have come upon a false alarm
 	Measured        bool    // the day that ended had hours enough: Trend.DayDB is new
 	AtRisk          bool    // the day that ended counts as watched, for a Group
 	drift, step     ascent  // of the mirrors, for a Group
@@ -62,7 +63,7 @@ type Trend struct {
 	LostDB, LostSE           float64 // since the baseline, steps included
 	DayDB                    float64 // loss by the last full day alone, at reference temperature: what Predict wants
 	SinceFirstDB             float64 // lost since the first baseline, offsets made at visits apart
-	SlopeDBPerMonth, SlopeSE float64
+	SlopeDBPerMonth, SlopeSE float64 // too slow, and too sure, while a fault is young: the filter follows with care; forecasts take Predict
 	TempCoeff, TempCoeffSE   float64 // dB of reading per °C
 	Drift, Step,             // alarms that stand
 	Intermittent bool
@@ -83,7 +84,10 @@ func (s *Series) Trend(*Settings) Trend {
 		SlopeDBPerMonth: float64(s.f.slope) * monthDays, SlopeSE: root(s.f.p11) * monthDays,
 		TempCoeff: -float64(s.f.beta), TempCoeffSE: root(s.f.p22),
 		Drift: s.active.Has(Drift), Step: s.active.Has(Step), Intermittent: s.active.Has(Intermittent),
-		StepDB: float64(s.steps), BurstsPerDay: float64(s.deep.today), NoiseDB: 1.2533 * float64(s.spread), Mirror: int(s.mirrors),
+		StepDB: float64(s.steps), BurstsPerDay: float64(s.deep.today) / 2, NoiseDB: 1.2533 * float64(s.spread), Mirror: int(s.mirrors),
+	}
+	if s.phase == Prior { // the filter still holds what was lost before the visit
+		t.LostDB, t.SinceFirstDB = 0, float64(s.before)
 	}
 	if s.active&Faults != 0 {
 		t.Since = time.Unix(int64(s.since)*hourSeconds, 0).UTC()

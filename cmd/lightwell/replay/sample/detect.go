@@ -223,7 +223,7 @@ func (p *point) visit(c *drift.Settings, at int64) {
 
 // told writes down what a reading brought to an end.
 func (p *point) told(c *drift.Settings, t drift.Turn, at int64) {
-	if !t.Day && t.Raised == 0 {
+	if !t.Day && t.Raised|t.Worse == 0 {
 		return
 	}
 	trend := p.series.Trend(c)
@@ -234,7 +234,7 @@ func (p *point) told(c *drift.Settings, t drift.Turn, at int64) {
 		kind drift.Kinds
 		name string
 	}{{drift.Drift, kindDrift}, {drift.Step, kindStep}, {drift.Intermittent, kindIntermittent}} {
-		if t.Raised.Has(k.kind) {
+		if (t.Raised | t.Worse).Has(k.kind) {
 			p.detections = append(p.detections, p.predicted(c, k.name, at))
 			if k.kind == drift.Drift {
 				p.forecast = at + week
