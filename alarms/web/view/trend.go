@@ -20,6 +20,7 @@ type Trend struct {
 	PerMonthSE   *float64          `json:"lost_per_month_standard_error_db,omitempty"`
 	TempCoeff    *float64          `json:"temperature_coefficient_db_per_celsius,omitempty"`
 	TempCoeffSE  *float64          `json:"temperature_coefficient_standard_error,omitempty"`
+	Daily        string            `json:"daily,omitempty" doc:"Swing over the day, and which case temperature it follows, in words; missing: none to speak of."`
 	Thermometer  string            `json:"temperature_of,omitempty" doc:"Id of the unit whose case temperature explains the point."`
 	Drift        bool              `json:"drift"`
 	Step         bool              `json:"step"`
@@ -42,6 +43,7 @@ func newTrend(pv *alarms.PointView) *Trend {
 	if t.Phase >= drift.Final {
 		v.PerMonthDB, v.PerMonthSE = known(t.SlopeDBPerMonth), known(t.SlopeSE)
 	}
+	v.Daily = daily(pv)
 	if pv.Thermometer != "" {
 		v.TempCoeff, v.TempCoeffSE = known(t.TempCoeff), known(t.TempCoeffSE)
 	}
@@ -86,4 +88,24 @@ func (t *Trend) Outlook() string {
 		return ""
 	}
 	return fmt.Sprintf("%.1f dB lost %s from %s on", f.LossDB, f.Words, f.Made.UTC().Format(time.DateOnly))
+}
+
+// A swing over the day is told from so many decibels on, from its greatest to
+// its least, when it makes up most of what moves the point.
+const (
+	dailyLeast = 0.1
+	dailyShare = 0.5
+)
+
+// daily says how far a point swings over the day, and what that follows.
+func daily(pv *alarms.PointView) string {
+	d, t := pv.Daily, pv.Trend
+	if d == nil || d.Share < dailyShare || 2*d.Amplitude < dailyLeast {
+		return ""
+	}
+	swing := fmt.Sprintf("%.1f dB over the day", 2*d.Amplitude)
+	if pv.Thermometer == "" || !(math.Abs(t.TempCoeff) > 2*t.TempCoeffSE) {
+		return swing + ", follows no temperature that is read"
+	}
+	return swing + ", follows the case temperature of " + pv.Thermometer
 }
