@@ -2,10 +2,10 @@
 // sockets: the transport under the SNMP client.
 //
 // A socket serves a window of questions. Each question holds a slot while it is
-// under way; the slot's number and a generation make up the id that the message
-// carries, so that an answer is found without a search. An answer counts only
-// when slot, generation and source address fit; everything else is counted and
-// dropped. All questions wait equally long for an answer, so that one queue in
+// under way; the slot's number and chance make up the id that the message
+// carries, so that an answer is found without a search and cannot be guessed.
+// An answer counts only when id and source address fit; everything else is
+// counted and dropped. All questions wait equally long for an answer, so that one queue in
 // the order of sending is all the timers there are. Units that stayed silent
 // share a small window of their own and cannot slow the others.
 //
