@@ -150,7 +150,7 @@ func (d *diagram) lines(points [4]*view.Point, scale scale) {
 // mark draws the scale of the light and the limits of its receiver.
 func (d *diagram) mark(scale scale, limits collector.Limits, name string) {
 	for v := math.Ceil(scale.low/scale.step) * scale.step; v <= scale.high; v += scale.step {
-		d.Ticks = append(d.Ticks, tick{370, scale.at(v), number(v, 0) + " dBm"})
+		d.Ticks = append(d.Ticks, tick{170, scale.at(v), number(v, 0) + " dBm"})
 	}
 	x := places[2]
 	if name == "uplink" {

@@ -24,6 +24,7 @@ var assets embed.FS
 var static = map[string]string{
 	"style.css": "text/css; charset=utf-8",
 	"live.js":   "text/javascript; charset=utf-8",
+	"keys.js":   "text/javascript; charset=utf-8",
 	"mark.svg":  "image/svg+xml",
 }
 

@@ -25,6 +25,7 @@ func (s *Server) registerPages(mux *http.ServeMux) {
 	see("/alarms", s.shows("alarms", "alarms", s.alarmsPage))
 	see("/alarms/{id}", s.shows("alarm", "alarms", s.alarmPage))
 	s.registerSheets(see)
+	mux.HandleFunc("POST /alarms", s.need(access.Operate, s.manyForm))
 	mux.HandleFunc("POST /alarms/{id}", s.need(access.Operate, s.alarmForm))
 	mux.HandleFunc("POST /units/{id}/poll", s.need(access.Operate, s.pollForm))
 	mux.HandleFunc("POST /units/{id}/commission", s.need(access.Commission, s.commissionForm))
@@ -71,7 +72,13 @@ type listPage struct {
 	Total                       int
 	List, Held, Shelved         []view.Alarm
 	Next                        string
+	Rows                        []row // of List, to choose from
+	Back                        string
+	Load                        loadView
 }
+
+// Spans lists the times for which alarms can be shelved.
+func (listPage) Spans() any { return spans }
 
 func (s *Server) alarmsPage(r *http.Request, f *frame) error {
 	query := r.URL.Query()
@@ -90,6 +97,10 @@ func (s *Server) alarmsPage(r *http.Request, f *frame) error {
 		p.Types = append(p.Types, choice{ID: t.ID, Title: t.Title})
 	}
 	p.fill(f.board, filter, query)
+	p.Rows, p.Back, p.Load = f.Rows(p.List), f.back, newLoadView(s.cfg.Engine.Load(f.Now))
+	for i := range p.Rows {
+		p.Rows[i].Pick = f.May("operate")
+	}
 	f.Page, f.Title = p, plural(p.Total, p.State+" alarm")
 	return nil
 }

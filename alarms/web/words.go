@@ -182,6 +182,7 @@ type row struct {
 	Age            string
 	Handling       string
 	MayAcknowledge bool
+	Pick           bool // can be chosen
 	Back           string
 	Least          *view.Margin // left at a link that it hurts, where that was asked
 	LeastLink      string
