@@ -78,8 +78,8 @@ func operation(ctx context.Context, text string) alarms.Operation {
 }
 
 func (s *Server) registerShelves(api huma.API) {
-	read(s, api, "/shelves", "shelves", "Shelves that take every alarm that fits their criteria", func(context.Context, *struct{}) (*answer[paged[alarms.Shelf]], error) {
-		return s.shelves(), nil
+	read(s, api, "/shelves", "shelves", "Shelves that take every alarm that fits their criteria", func(_ context.Context, in *Paging) (*listed[alarms.Shelf], error) {
+		return cut(s.cfg.Alarms.Shelves(), *in, func(shelf alarms.Shelf) string { return shelf.Name })
 	})
 	type shelfInput struct{ Body NewShelf }
 	write(s, api, access.Operate, "/shelves", "shelf-put", "Add a shelf, or put one in the place of that with its name", func(ctx context.Context, in *shelfInput) (*answer[paged[alarms.Shelf]], error) {

@@ -86,20 +86,20 @@ func (c shelfListCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
-	var p page[alarms.Shelf]
-	if err := api.call(s.ctx, "GET", "shelves", nil, nil, &p); err != nil {
+	shelves, err := all[alarms.Shelf](s.ctx, api, "shelves", url.Values{})
+	if err != nil {
 		return err
 	}
 	if c.Output == "json" {
-		return writeJSON(s.out, p.Items)
+		return writeJSON(s.out, shelves)
 	}
-	if len(p.Items) == 0 {
+	if len(shelves) == 0 {
 		fmt.Fprintln(s.out, "no shelves")
 		return nil
 	}
 	w := tabwriter.NewWriter(s.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "name\tuntil\tby\tsite\tresource\ttype\ttext")
-	for _, f := range p.Items {
+	for _, f := range shelves {
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", f.Name, f.Until.UTC().Format(clock), f.Operator, f.Site, f.Resource, f.Type, f.Text)
 	}
 	return w.Flush()

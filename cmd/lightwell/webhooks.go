@@ -32,8 +32,8 @@ func (c webhooksListCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
-	var stats page[notify.Stats]
-	if err := api.call(s.ctx, "GET", "webhooks", nil, nil, &stats); err != nil {
+	stats, err := all[notify.Stats](s.ctx, api, "webhooks", url.Values{})
+	if err != nil {
 		return err
 	}
 	query := url.Values{"state": {c.State}}
@@ -45,9 +45,9 @@ func (c webhooksListCmd) Run(s *streams) error {
 		return err
 	}
 	if c.Output == "json" {
-		return writeJSON(s.out, map[string]any{"endpoints": stats.Items, "deliveries": waiting})
+		return writeJSON(s.out, map[string]any{"endpoints": stats, "deliveries": waiting})
 	}
-	return printWebhooks(s.out, stats.Items, waiting, time.Now())
+	return printWebhooks(s.out, stats, waiting, time.Now())
 }
 
 func printWebhooks(out io.Writer, endpoints []notify.Stats, waiting []web.Delivery, now time.Time) error {
