@@ -26,7 +26,6 @@ type bareFleet struct {
 	units   []bare
 	places  []int
 	answers []get.Answer // of the unit answered last
-	pdu     []byte
 	over    chan int32
 	window  int
 }
