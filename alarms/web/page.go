@@ -46,7 +46,7 @@ var fingerprints = func() map[string]string {
 var pages = func() map[string]*template.Template {
 	shared := template.Must(template.New("").Funcs(functions).ParseFS(assets, "assets/layout.html", "assets/parts.html"))
 	out := map[string]*template.Template{}
-	for _, name := range []string{"fleet", "site", "unit", "link", "alarms", "alarm", "visits", "visit", "signin", "problem"} {
+	for _, name := range []string{"fleet", "site", "unit", "link", "alarms", "alarm", "visits", "visit", "deliveries", "signin", "problem"} {
 		out[name] = template.Must(template.Must(shared.Clone()).ParseFS(assets, "assets/"+name+".html"))
 	}
 	return out
@@ -62,6 +62,7 @@ type frame struct {
 	Now     time.Time
 	Main    template.HTML // what all readers of one role share
 	Visits  bool          // are recorded
+	Hooks   bool          // there are receivers of webhooks
 	Page    any
 
 	board   *view.Board
@@ -125,7 +126,7 @@ func (s *Server) unmade(w http.ResponseWriter, r *http.Request, err error) {
 
 // render writes a page that nobody shares.
 func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name string, f *frame) {
-	f.Visits = s.cfg.Visits != nil
+	f.Visits, f.Hooks = s.cfg.Visits != nil, s.cfg.Webhooks != nil
 	main, err := body(name, f)
 	if err != nil {
 		s.unmade(w, r, err)

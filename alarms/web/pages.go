@@ -25,6 +25,7 @@ func (s *Server) registerPages(mux *http.ServeMux) {
 	see("/alarms", s.shows("alarms", "alarms", s.alarmsPage))
 	see("/alarms/{id}", s.shows("alarm", "alarms", s.alarmPage))
 	s.registerSheets(see)
+	s.registerDeliveryPage(mux, see)
 	mux.HandleFunc("POST /alarms", s.need(access.Operate, s.manyForm))
 	mux.HandleFunc("POST /alarms/{id}", s.need(access.Operate, s.alarmForm))
 	mux.HandleFunc("POST /units/{id}/poll", s.need(access.Operate, s.pollForm))

@@ -145,7 +145,7 @@ func (s *Server) shows(name, nav string, fill fill) http.HandlerFunc {
 		case part:
 			_, _ = w.Write(p.part())
 		default:
-			s.whole(w, r, http.StatusOK, &frame{Title: p.title, Nav: nav, Version: p.tag, Person: access.Who(r.Context()), Now: p.at, Main: p.main, Visits: s.cfg.Visits != nil})
+			s.whole(w, r, http.StatusOK, &frame{Title: p.title, Nav: nav, Version: p.tag, Person: access.Who(r.Context()), Now: p.at, Main: p.main, Visits: s.cfg.Visits != nil, Hooks: s.cfg.Webhooks != nil})
 		}
 	}
 }
