@@ -20,7 +20,7 @@ import (
 var _ web.Visits = (*visit.Book)(nil)
 
 // newVisited is a stage where visits are recorded.
-func newVisited(t testing.TB) *stage {
+func newVisited(t testing.TB, change ...func(*web.Config)) *stage {
 	store, err := state.Open(context.Background(), state.Config{Folder: t.TempDir()}, nil)
 	require.NoError(t, err)
 	t.Cleanup(func() { store.Close() })
@@ -42,7 +42,7 @@ func newVisited(t testing.TB) *stage {
 		},
 	}, time.Now())
 	require.NoError(t, err)
-	s = newStage(t, fleet, time.Now(), func(c *web.Config) { c.Visits, c.Calendar = book, book })
+	s = newStage(t, fleet, time.Now(), append(change, func(c *web.Config) { c.Visits, c.Calendar = book, book })...)
 	return s
 }
 

@@ -38,3 +38,14 @@ func missing(t testing.TB, name string) {
 	}
 	t.Skipf("%s is not installed: this test is skipped", name)
 }
+
+// File returns the path in an environment variable, of a file that is not
+// installed with a program. what says which file that is.
+func File(t testing.TB, variable, what string) string {
+	t.Helper()
+	path := os.Getenv(variable)
+	if path == "" {
+		missing(t, what+" ("+variable+")")
+	}
+	return path
+}
