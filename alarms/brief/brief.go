@@ -71,6 +71,18 @@ func (w *Writer) scene(site string, now time.Time) (*scene, error) {
 	return s, nil
 }
 
+// sceneOf is the scene at a link's indoor unit.
+func (w *Writer) sceneOf(link string, now time.Time) (collector.Link, *scene, error) {
+	fleet := w.s.Fleet()
+	l, ok := fleet.Link(link)
+	if !ok {
+		return l, nil, fmt.Errorf("link %q: %w", link, ErrUnknown)
+	}
+	indoor, _ := fleet.Unit(l.Indoor)
+	s, err := w.scene(indoor.Site, now)
+	return l, s, err
+}
+
 func (s *scene) unit(id string) *alarms.UnitView { return s.units[id] }
 
 // margin is what a link has left; ok is false where that is not known.

@@ -63,21 +63,16 @@ type Accepted struct {
 
 // Certificate makes the certificate of a link.
 func (w *Writer) Certificate(link string, now time.Time) (*Certificate, error) {
-	l, ok := w.s.Fleet().Link(link)
-	if !ok {
-		return nil, fmt.Errorf("link %q: %w", link, ErrUnknown)
-	}
-	indoor, _ := w.s.Fleet().Unit(l.Indoor)
-	s, err := w.scene(indoor.Site, now)
+	l, s, err := w.sceneOf(link, now)
 	if err != nil {
 		return nil, err
 	}
-	c := &Certificate{Link: l.ID, Name: l.Name, Site: indoor.Site, Made: now, Accepted: true, Open: []string{}, scene: s, link: l}
+	c := &Certificate{Link: l.ID, Name: l.Name, Site: s.site.ID, Made: now, Accepted: true, Open: []string{}, scene: s, link: l}
 	for _, id := range []string{l.Outdoor, l.Indoor} {
 		c.unit(id, w.s.Baselines)
 	}
 	c.directions()
-	c.alarms(w.s.Alarms(alarms.Filter{Site: indoor.Site, Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny}))
+	c.alarms(w.s.Alarms(alarms.Filter{Site: s.site.ID, Clearance: alarms.ClearanceNotCleared, Shelving: alarms.ShelvingAny}))
 	return c, nil
 }
 

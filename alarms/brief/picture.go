@@ -18,12 +18,7 @@ type Picture struct {
 // Picture draws one direction of a link over the last time back, or since
 // its receiver was commissioned when back is 0.
 func (w *Writer) Picture(ctx context.Context, link, direction string, back time.Duration, now time.Time) (*Picture, error) {
-	l, ok := w.s.Fleet().Link(link)
-	if !ok {
-		return nil, fmt.Errorf("link %q: %w", link, ErrUnknown)
-	}
-	indoor, _ := w.s.Fleet().Unit(l.Indoor)
-	s, err := w.scene(indoor.Site, now)
+	l, s, err := w.sceneOf(link, now)
 	if err != nil {
 		return nil, err
 	}

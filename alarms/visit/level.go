@@ -10,6 +10,7 @@ import (
 	"go.uber.org/zap"
 
 	"lightwell/alarms"
+	"lightwell/alarms/statistic"
 	"lightwell/collector"
 	"lightwell/collector/history"
 )
@@ -103,25 +104,10 @@ func (l *Level) sum(samples []history.Sample, state bool) {
 	for i, s := range samples {
 		values[i] = s.Value
 	}
-	l.Value = median(values)
+	l.Value = statistic.MedianOf(values)
 	if len(values) >= enoughForSpread {
-		for i, v := range values {
-			values[i] = math.Abs(v - l.Value)
-		}
-		// 1.4826 makes the median absolute deviation that of a normal
-		// distribution (Rousseeuw and Croux, 1993).
-		l.Spread = max(l.Spread, 1.4826*median(values))
+		l.Spread = statistic.Sigma(values, l.Value, l.Spread)
 	}
-}
-
-// median sorts values and returns the middle one.
-func median(values []float64) float64 {
-	slices.Sort(values)
-	n := len(values)
-	if n%2 == 0 {
-		return (values[n/2-1] + values[n/2]) / 2
-	}
-	return values[n/2]
 }
 
 // stdErr is the standard error of the level: 1.2533 times that of a mean, as

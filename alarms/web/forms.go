@@ -37,24 +37,20 @@ func (s *Server) alarmForm(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, r, http.StatusBadRequest, "the form does not say what to do with the alarm")
 		return
 	}
-	who := access.Who(r.Context())
-	op := alarms.Operation{Operator: who.Name, From: who.From, Text: r.PostFormValue("text"), Now: time.Now()}
+	var version uint64 // 0: any
 	if text := r.PostFormValue("version"); text != "" {
-		version, err := strconv.ParseUint(text, 10, 64)
-		if err != nil {
+		var err error
+		if version, err = strconv.ParseUint(text, 10, 64); err != nil {
 			s.problem(w, r, http.StatusBadRequest, "the version in the form is not a number")
 			return
 		}
-		op.IfVersion = version
 	}
-	if do == "shelve" {
-		length, err := time.ParseDuration(r.PostFormValue("for"))
-		if err != nil || length <= 0 {
-			s.problem(w, r, http.StatusBadRequest, "the form does not say for how long to shelve")
-			return
-		}
-		op.Until = op.Now.Add(length)
+	op, err := formOperation(r, do)
+	if err != nil {
+		s.faulty(w, r, err)
+		return
 	}
+	op.IfVersion = version
 	if _, err := s.act(do, id, op); err != nil {
 		status := statusOf(err)
 		if status == http.StatusPreconditionFailed {
@@ -63,9 +59,27 @@ func (s *Server) alarmForm(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, r, status, s.reason(err, status))
 		return
 	}
+	goBack(w, r, "/alarms/"+id)
+}
+
+// formOperation reads from a form what somebody wants done with alarms.
+func formOperation(r *http.Request, do string) (alarms.Operation, error) {
+	op := operation(r.Context(), r.PostFormValue("text"))
+	if do == "shelve" {
+		length, err := time.ParseDuration(r.PostFormValue("for"))
+		if err != nil || length <= 0 {
+			return op, &fault{http.StatusBadRequest, "the form does not say for how long to shelve"}
+		}
+		op.Until = op.Now.Add(length)
+	}
+	return op, nil
+}
+
+// goBack leads to the page that a form came from, or to another.
+func goBack(w http.ResponseWriter, r *http.Request, other string) {
 	back := r.PostFormValue("back")
 	if !local(back) {
-		back = "/alarms/" + id
+		back = other
 	}
 	http.Redirect(w, r, back, http.StatusSeeOther)
 }

@@ -5,12 +5,10 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
-	"time"
 
 	"go.uber.org/zap"
 
 	"lightwell/alarms"
-	"lightwell/alarms/web/access"
 )
 
 // manyForm does one action with the alarms that are chosen in the list.
@@ -20,15 +18,10 @@ func (s *Server) manyForm(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, r, http.StatusBadRequest, "the form does not say what to do with the alarms")
 		return
 	}
-	who := access.Who(r.Context())
-	op := alarms.Operation{Operator: who.Name, From: who.From, Text: r.PostFormValue("text"), Now: time.Now()}
-	if do == "shelve" {
-		length, err := time.ParseDuration(r.PostFormValue("for"))
-		if err != nil || length <= 0 {
-			s.problem(w, r, http.StatusBadRequest, "the form does not say for how long to shelve")
-			return
-		}
-		op.Until = op.Now.Add(length)
+	op, err := formOperation(r, do)
+	if err != nil {
+		s.faulty(w, r, err)
+		return
 	}
 	targets, err := picked(r.PostForm["pick"])
 	if err != nil {
@@ -41,16 +34,12 @@ func (s *Server) manyForm(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s.hub.changed()
-	s.cfg.Log.Info("operator action with many alarms", zap.Int("alarms", len(targets)), zap.String("kind", do), zap.String("by", who.Name))
+	s.cfg.Log.Info("operator action with many alarms", zap.Int("alarms", len(targets)), zap.String("kind", do), zap.String("by", op.Operator))
 	if said := refused(targets, done); said != "" {
 		s.problem(w, r, http.StatusConflict, said)
 		return
 	}
-	back := r.PostFormValue("back")
-	if !local(back) {
-		back = "/alarms"
-	}
-	http.Redirect(w, r, back, http.StatusSeeOther)
+	goBack(w, r, "/alarms")
 }
 
 // picked reads what boxes of the list say: id and version as seen.

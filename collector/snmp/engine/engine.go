@@ -22,12 +22,6 @@ type Config struct {
 	Log     *zap.Logger
 }
 
-// Default returns a Config that reads 100,000 units a minute with a tenth of
-// them silent, and asks no site's line in a gust.
-func Default() Config {
-	return Config{Timeout: 2 * time.Second, Tries: 2, Window: 4096, Silent: 512, Pace: 50_000, Log: zap.NewNop()}
-}
-
 func (c *Config) complete() error {
 	if c.Silent == 0 {
 		c.Silent = max(c.Window/8, 1)

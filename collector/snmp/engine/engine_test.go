@@ -227,7 +227,7 @@ func TestConfigRefused(t *testing.T) {
 		"pace":    func(c *engine.Config) { c.Pace = -1 },
 	} {
 		t.Run(name, func(t *testing.T) {
-			c := engine.Default()
+			c := quick()
 			spoil(&c)
 			_, err := engine.New(c)
 			require.Error(t, err)
